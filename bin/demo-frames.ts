@@ -1,0 +1,2 @@
+process.stderr.write('not wired yet\n');
+process.exitCode = 2;

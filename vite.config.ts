@@ -1,0 +1,41 @@
+import { fileURLToPath } from 'node:url';
+import vue from '@vitejs/plugin-vue';
+import { defineConfig } from 'vitest/config';
+import { kernelsPlugin } from './bin/kernels-plugin.ts';
+import { securityHeaders } from './bin/security-headers.mjs';
+
+const root = fileURLToPath(new URL('.', import.meta.url));
+
+/** One file, three products: the page, the shell commands (`vite build --ssr`), and the test run. */
+export default defineConfig(({ isSsrBuild }) => ({
+  root,
+  base: './',
+  plugins: [vue(), kernelsPlugin(root)],
+  worker: { format: 'es', plugins: () => [kernelsPlugin(root)] },
+  publicDir: isSsrBuild ? false : 'public',
+  build: isSsrBuild
+    ? {
+        target: 'node20',
+        outDir: 'dist/shell',
+        rollupOptions: {
+          input: {
+            measure: 'bin/measure.ts',
+            'demo-frames': 'bin/demo-frames.ts',
+            bench: 'bench/main.ts',
+          },
+        },
+      }
+    : { target: 'es2022', outDir: 'dist/page' },
+  ssr: { noExternal: true },
+  preview: { headers: securityHeaders },
+  test: {
+    testTimeout: 60_000,
+    projects: [
+      { extends: true, test: { name: 'unit', include: ['test/**/*.test.ts'], exclude: ['test/browser/**'] } },
+      {
+        extends: true,
+        test: { name: 'browser', include: ['test/browser/**/*.test.ts'], fileParallelism: false },
+      },
+    ],
+  },
+}));

@@ -1,0 +1,90 @@
+import type { Outcome } from './faults.ts';
+import type { FrameReport, Region } from './report.ts';
+import type { Rig } from './rig.ts';
+import type { StarTable } from './stars.ts';
+
+export type Stage = 'reading' | 'background' | 'detecting' | 'measuring' | 'mapping';
+/** done of total, in units of the stage (bytes, rows, stars). */
+export interface Progress {
+  stage: Stage;
+  done: number;
+  total: number;
+}
+
+export interface MeasureOptions {
+  /** Overrides of what the header says. */
+  rig: Partial<Rig>;
+}
+
+/** How the frame may be shown: its pyramid of tiles and a stretch that suits it. */
+export interface FrameView {
+  tilePx: number;
+  /** Level 0 is the frame itself; each further level halves it. */
+  levels: { widthPx: number; heightPx: number }[];
+  channels: 1 | 3;
+  /** ADU for black, for the sky, one sigma of the sky's noise, and the brightest sensible white. */
+  blackAdu: number;
+  skyAdu: number;
+  noiseAdu: number;
+  whiteAdu: number;
+}
+
+/** A tile of one level; values run from `lowAdu` (0) to `highAdu` (65535), channels interleaved. */
+export interface Tile {
+  level: number;
+  col: number;
+  row: number;
+  widthPx: number;
+  heightPx: number;
+  channels: 1 | 3;
+  values: Uint16Array;
+  lowAdu: number;
+  highAdu: number;
+}
+
+/** The average star of one cell of the sensor, super-sampled, peak 1, background 0. */
+export interface MeanStar {
+  col: number;
+  row: number;
+  cols: number;
+  rows: number;
+  stars: number;
+  /** Samples a side (odd; the centroid is the middle one) and samples per pixel. */
+  side: number;
+  samplesPerPx: number;
+  values: Float32Array;
+}
+
+export interface Measured {
+  /** Names the frame that the worker still holds. */
+  handle: number;
+  report: FrameReport;
+  stars: StarTable;
+  /** A finer grid than the report's nine cells, fit for the number of stars; empty cells have null values. */
+  fineRegions: Region[];
+  meanStars: MeanStar[];
+  view: FrameView;
+  /** Milliseconds of each stage, for the curious. */
+  timingMs: Partial<Record<Stage, number>>;
+}
+
+/** The pixels around one star as stored, in ADU, for a closer look. */
+export interface StarCutout {
+  originXPx: number;
+  originYPx: number;
+  sidePx: number;
+  valuesAdu: Float32Array;
+}
+
+/** What the frame worker offers. Only the newest frame is held: an older handle answers with a fault. */
+export interface FrameWorkerApi {
+  /** Compiles the kernels and runs them once over a small synthetic frame, so that the first real one is fast. */
+  warmUp(): Promise<void>;
+  measure(
+    file: File,
+    options: MeasureOptions,
+    onProgress: (progress: Progress) => void,
+  ): Promise<Outcome<Measured>>;
+  tile(handle: number, level: number, col: number, row: number): Promise<Outcome<Tile>>;
+  cutout(handle: number, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>>;
+}

@@ -1,0 +1,45 @@
+/** Facts about a frame from its header, in one vocabulary whatever the format. Null where the file does not say. */
+export interface FrameMeta {
+  /** Which reader made it, for messages: "FITS". */
+  format: string;
+  exposureS: number | null;
+  /** ISO 8601, UTC, start of the exposure. */
+  startTime: string | null;
+  pixelSizeUm: number | null;
+  focalLengthMm: number | null;
+  apertureMm: number | null;
+  obstruction: number | null;
+  /** Electrons per ADU of the stored numbers. */
+  gainElectronsPerAdu: number | null;
+  focusPosition: number | null;
+  temperatureC: number | null;
+  /** Image type as written: light, dark, flat, bias ... */
+  imageType: string | null;
+}
+
+/** Colour of the filter over a pixel: index into the pattern (x & 1) + 2 (y & 1) of the stored rows. */
+export type Colour = 'R' | 'G' | 'B';
+/** The four colours at stored (0,0), (1,0), (0,1), (1,1). */
+export interface Mosaic {
+  pattern: [Colour, Colour, Colour, Colour];
+}
+
+/**
+ * A decoded frame whose pixels lie in the kernels' memory, row by row, in the stored order.
+ * Physical value in ADU = zero + scale * stored. u16: stored is an unsigned integer. f32: NaN marks a pixel without
+ * value, scale is 1 and zero 0.
+ */
+export interface Frame {
+  meta: FrameMeta;
+  widthPx: number;
+  heightPx: number;
+  pixels: { kind: 'u16' | 'f32'; address: number };
+  /** 1, or 3 when the file holds a colour picture in planes R, G, B one behind the other. */
+  planes: 1 | 3;
+  scale: number;
+  zero: number;
+  /** Stored value at and above which a pixel is taken as saturated; Infinity when unknown. */
+  saturationStored: number;
+  mosaic: Mosaic | null;
+  warnings: string[];
+}
