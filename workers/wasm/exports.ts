@@ -6,4 +6,125 @@ export interface KernelExports {
 
   // kernels/decode.ts
   decodeI16(source: number, target: number, count: number): void;
+
+  // kernels/mesh.ts
+  meshU16: MeshKernel;
+  meshF32: MeshKernel;
+  quantumU16(pixels: number, count: number, stride: number): number;
+
+  // kernels/detect.ts
+  detectU16: DetectKernel;
+  detectF32: DetectKernel;
+
+  // kernels/bin.ts
+  binU16: BinKernel;
+  binF32: BinKernel;
+
+  // kernels/stamp.ts
+  gatherU16: GatherKernel;
+  gatherF32: GatherKernel;
+  adaptiveMoments(
+    list: number,
+    capacity: number,
+    count: number,
+    state: number,
+    iterations: number,
+    maxWidth: number,
+    maxShift: number,
+  ): number;
+
+  // kernels/profile.ts
+  fitProfile(
+    list: number,
+    capacity: number,
+    count: number,
+    k: number,
+    skyVariance: number,
+    unitsPerElectron: number,
+    iterations: number,
+    params: number,
+    covariance: number,
+    fit: number,
+    work: number,
+  ): number;
+
+  // kernels/growth.ts
+  residualRings(
+    list: number,
+    capacity: number,
+    count: number,
+    k: number,
+    params: number,
+    shiftX: number,
+    shiftY: number,
+    ringsPerPx: number,
+    rings: number,
+    wxx: number,
+    wyy: number,
+    wxy: number,
+    sums: number,
+    counts: number,
+    data: number,
+    moments: number,
+  ): void;
 }
+
+type MeshKernel = (
+  pixels: number,
+  width: number,
+  height: number,
+  cols: number,
+  rows: number,
+  sites: number,
+  rowStep: number,
+  quantum: number,
+  levels: number,
+  sigmas: number,
+  scratch: number,
+) => void;
+
+type DetectKernel = (
+  pixels: number,
+  width: number,
+  height: number,
+  levels: number,
+  sigmas: number,
+  cols: number,
+  rows: number,
+  sites: number,
+  taps: number,
+  radius: number,
+  threshold: number,
+  runs: number,
+  runCapacity: number,
+  peaks: number,
+  peakCount: number,
+  scratch: number,
+) => number;
+
+type BinKernel = (
+  pixels: number,
+  width: number,
+  height: number,
+  factor: number,
+  sites: number,
+  out: number,
+) => void;
+
+type GatherKernel = (
+  pixels: number,
+  width: number,
+  height: number,
+  cx: number,
+  cy: number,
+  radius: number,
+  level: number,
+  sigma: number,
+  sites: number,
+  saturation: number,
+  neighbours: number,
+  neighbourCount: number,
+  list: number,
+  capacity: number,
+  stats: number,
+) => number;

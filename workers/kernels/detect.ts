@@ -1,0 +1,315 @@
+// Detection by a matched filter: the sky-subtracted frame in units of its noise, convolved with a Gaussian, one pass,
+// a few rows of buffer. Emits the runs of pixels above the threshold and the local maxima; the host joins them.
+
+/** A pixel is hot when it stands this many sigmas out ... */
+const HOT_SIGMAS: f32 = 8;
+/** ... and both rings of four neighbours stay below this share of it (a star of 1.2 px FWHM still has 0.1). */
+const HOT_SHARE: f32 = 0.05;
+/** Sky and noise vary slowly: their rows are renewed only so often. */
+const SKY_ROWS: i32 = 4;
+
+export const RUN_BYTES: usize = 8; // u16 x0, u16 x1 (exclusive), u32 y
+export const PEAK_BYTES: usize = 12; // u32 x, u32 y, f32 significance
+
+/**
+ * Scans a frame. Returns the number of runs, or -1 when `runCapacity` did not suffice.
+ * `levels`, `sigmas`: the mesh (cols * rows f32, nodes at the cell centres). `taps`: radius + 1 f32 of the
+ * half kernel, normalised so that the result is in sigmas. `threshold` in sigmas.
+ * `sites`: parities that count (see mesh.ts); other pixels are taken as sky.
+ * `runs`, `peaks`: output; `peakCount`: address of an i32 that receives the number of peaks (at most runCapacity).
+ * `scratch`: (width + 2 radius + 8) * (2 radius + 9) f32.
+ */
+export function detectU16(
+  pixels: usize, width: i32, height: i32, levels: usize, sigmas: usize, cols: i32, rows: i32, sites: i32,
+  taps: usize, radius: i32, threshold: f32, runs: usize, runCapacity: i32, peaks: usize, peakCount: usize, scratch: usize,
+): i32 {
+  return detect<u16>(pixels, width, height, levels, sigmas, cols, rows, sites, taps, radius, threshold, runs, runCapacity, peaks, peakCount, scratch);
+}
+
+export function detectF32(
+  pixels: usize, width: i32, height: i32, levels: usize, sigmas: usize, cols: i32, rows: i32, sites: i32,
+  taps: usize, radius: i32, threshold: f32, runs: usize, runCapacity: i32, peaks: usize, peakCount: usize, scratch: usize,
+): i32 {
+  return detect<f32>(pixels, width, height, levels, sigmas, cols, rows, sites, taps, radius, threshold, runs, runCapacity, peaks, peakCount, scratch);
+}
+
+// @ts-ignore: decorator
+@inline
+function detect<T>(
+  pixels: usize, width: i32, height: i32, levels: usize, sigmas: usize, cols: i32, rows: i32, sites: i32,
+  taps: usize, radius: i32, threshold: f32, runs: usize, runCapacity: i32, peaks: usize, peakCount: usize, scratch: usize,
+): i32 {
+  const padded = (width + 2 * radius + 8) & ~3;
+  const rowBytes = (<usize>padded) << 2;
+  const window = 2 * radius + 1;
+  const sky = scratch;
+  const weightEven = sky + rowBytes;
+  const weightOdd = weightEven + rowBytes;
+  const signal = weightOdd + rowBytes; // radius zeros, the row, zeros
+  const smoothed = signal + rowBytes; // ring of three rows of the result
+  const ring = smoothed + 3 * rowBytes; // ring of `window` rows, convolved along x
+  memory.fill(scratch, 0, rowBytes * <usize>(window + 7));
+  let runCount = 0;
+  let peakTotal = 0;
+  let rowStartBefore = 0; // first run of the row before the newest
+
+  for (let y = 0; y < height + radius; y++) {
+    const ringRow = ring + <usize>(y % window) * rowBytes;
+    if (y < height) {
+      if (y % SKY_ROWS == 0) {
+        skyRows(levels, sigmas, cols, rows, width, height, y + SKY_ROWS / 2, sites, sky, weightEven, weightOdd);
+      }
+      const weight = (y & 1) == 0 ? weightEven : weightOdd;
+      subtractSky<T>(pixels, width, height, y, sky, weight, sites, signal + ((<usize>radius) << 2));
+      convolveRow(signal, ringRow, taps, radius, width);
+    } else {
+      memory.fill(ringRow, 0, rowBytes);
+    }
+    const done = y - radius;
+    if (done < 0) continue;
+
+    const out = smoothed + <usize>(done % 3) * rowBytes;
+    convolveColumns(ring, rowBytes, y, window, taps, radius, out, width, done);
+    const rowStart = runCount;
+    runCount = emitRuns(out, width, done, threshold, runs, runCount, runCapacity);
+    if (runCount < 0) return -1;
+    if (done > 0) {
+      peakTotal = emitPeaks(
+        smoothed, rowBytes, width, done - 1, runs, rowStartBefore, rowStart, peaks, peakTotal, runCapacity, done < 2,
+      );
+    }
+    rowStartBefore = rowStart;
+  }
+  memory.fill(smoothed + <usize>(height % 3) * rowBytes, 0, rowBytes);
+  peakTotal = emitPeaks(
+    smoothed, rowBytes, width, height - 1, runs, rowStartBefore, runCount, peaks, peakTotal, runCapacity, height < 2,
+  );
+  store<i32>(peakCount, peakTotal);
+  return runCount;
+}
+
+/** Sky level and 1/noise of row y, linear between the mesh nodes; weights are zero where the site does not count. */
+function skyRows(
+  levels: usize, sigmas: usize, cols: i32, rows: i32, width: i32, height: i32, y: i32, sites: i32,
+  sky: usize, weightEven: usize, weightOdd: usize,
+): void {
+  let fy = ((<f32>y + 0.5) * <f32>rows) / <f32>height - 0.5;
+  fy = max<f32>(0, min<f32>(fy, <f32>(rows - 1)));
+  const j = min(<i32>fy, max(rows - 2, 0));
+  const v = fy - <f32>j;
+  const upper = <usize>(j * cols);
+  const lower = <usize>(min(j + 1, rows - 1) * cols);
+  const nodesPerPx = <f32>cols / <f32>width;
+  const even = sites & 3;
+  const odd = (sites >> 2) & 3;
+  let node = -1;
+  let level0: f32 = 0;
+  let level1: f32 = 0;
+  let sigma0: f32 = 0;
+  let sigma1: f32 = 0;
+  for (let x = 0; x < width; x++) {
+    let fx = (<f32>x + 0.5) * nodesPerPx - 0.5;
+    fx = max<f32>(0, min<f32>(fx, <f32>(cols - 1)));
+    const i = min(<i32>fx, max(cols - 2, 0));
+    if (i != node) {
+      node = i;
+      const a = (<usize>i) << 2;
+      const b = (<usize>min(i + 1, cols - 1)) << 2;
+      const above = upper << 2;
+      const below = lower << 2;
+      level0 = (1 - v) * load<f32>(levels + above + a) + v * load<f32>(levels + below + a);
+      level1 = (1 - v) * load<f32>(levels + above + b) + v * load<f32>(levels + below + b);
+      sigma0 = (1 - v) * load<f32>(sigmas + above + a) + v * load<f32>(sigmas + below + a);
+      sigma1 = (1 - v) * load<f32>(sigmas + above + b) + v * load<f32>(sigmas + below + b);
+    }
+    const u = fx - <f32>i;
+    const at = (<usize>x) << 2;
+    const inverse = 1 / max<f32>(sigma0 + u * (sigma1 - sigma0), 1e-20);
+    const bit = 1 << (x & 1);
+    store<f32>(sky + at, level0 + u * (level1 - level0));
+    store<f32>(weightEven + at, (even & bit) != 0 ? inverse : 0);
+    store<f32>(weightOdd + at, (odd & bit) != 0 ? inverse : 0);
+  }
+}
+
+/** One row in units of the noise; hot pixels are replaced by their neighbours, NaN by the sky. */
+// @ts-ignore: decorator
+@inline
+function subtractSky<T>(
+  pixels: usize, width: i32, height: i32, y: i32, sky: usize, weight: usize, sites: i32, out: usize,
+): void {
+  const row = pixels + <usize>y * <usize>width * sizeof<T>();
+  const limit = f32x4.splat(HOT_SIGMAS);
+  let x = 0;
+  for (; x + 4 <= width; x += 4) {
+    const at = (<usize>x) << 2;
+    let value: v128;
+    if (isFloat<T>()) {
+      const raw = v128.load(row + at);
+      value = f32x4.mul(f32x4.sub(raw, v128.load(sky + at)), v128.load(weight + at));
+      value = v128.and(value, f32x4.eq(raw, raw));
+    } else {
+      const raw = f32x4.convert_i32x4_u(v128.load16x4_u(row + (at >> 1)));
+      value = f32x4.mul(f32x4.sub(raw, v128.load(sky + at)), v128.load(weight + at));
+    }
+    v128.store(out + at, value);
+    if (v128.any_true(f32x4.gt(value, limit))) {
+      for (let i = x; i < x + 4; i++) repairHot<T>(pixels, width, height, i, y, sky, weight, sites, out);
+    }
+  }
+  for (; x < width; x++) {
+    const at = (<usize>x) << 2;
+    const raw = <f32>load<T>(row + <usize>x * sizeof<T>());
+    const value = (raw - load<f32>(sky + at)) * load<f32>(weight + at);
+    store<f32>(out + at, value == value ? value : 0);
+    repairHot<T>(pixels, width, height, x, y, sky, weight, sites, out);
+  }
+}
+
+// @ts-ignore: decorator
+@inline
+function repairHot<T>(
+  pixels: usize, width: i32, height: i32, x: i32, y: i32, sky: usize, weight: usize, sites: i32, out: usize,
+): void {
+  const at = (<usize>x) << 2;
+  const value = load<f32>(out + at);
+  if (value <= HOT_SIGMAS) return;
+  const level = load<f32>(sky + at);
+  const inverse = load<f32>(weight + at);
+  const replacement = hotReplacement<T>(pixels, width, height, x, y, level, 1 / inverse, sites);
+  if (replacement == replacement) store<f32>(out + at, (replacement - level) * inverse);
+}
+
+/**
+ * The value to put in place of a hot pixel, or NaN when the pixel is not hot. Compared are the four nearest pixels of
+ * the same sites and the four next: across and diagonal on a monochrome sensor, diagonal and two steps off on the
+ * greens of a mosaic, two steps across and diagonal on its reds and blues.
+ */
+// @ts-ignore: decorator
+@inline
+export function hotReplacement<T>(
+  pixels: usize, width: i32, height: i32, x: i32, y: i32, level: f32, sigma: f32, sites: i32,
+): f32 {
+  const value = <f32>load<T>(pixels + (<usize>y * <usize>width + <usize>x) * sizeof<T>()) - level;
+  const green = sites == 6 || sites == 9;
+  const single = sites != 15 && !green;
+  const reach = single ? 2 : 1;
+  const cap = HOT_SHARE * value + sigma;
+  const straight = ringMean<T>(pixels, width, height, x, y, green ? 2 : reach, 0) - level;
+  const diagonal = ringMean<T>(pixels, width, height, x, y, reach, reach) - level;
+  if (straight < cap && diagonal < cap) return level + (green ? diagonal : straight);
+  return f32.NaN;
+}
+
+/** Mean of the four pixels at (dx, dy) turned by quarter turns, inside the frame. */
+// @ts-ignore: decorator
+@inline
+function ringMean<T>(pixels: usize, width: i32, height: i32, x: i32, y: i32, dx: i32, dy: i32): f32 {
+  let sum: f32 = 0;
+  let count: f32 = 0;
+  for (let turn = 0; turn < 4; turn++) {
+    const px = x + dx;
+    const py = y + dy;
+    if (px >= 0 && px < width && py >= 0 && py < height) {
+      const value = <f32>load<T>(pixels + (<usize>py * <usize>width + <usize>px) * sizeof<T>());
+      if (value == value) {
+        sum += value;
+        count += 1;
+      }
+    }
+    const swap = dx;
+    dx = -dy;
+    dy = swap;
+  }
+  return sum / max<f32>(count, 1);
+}
+
+function convolveRow(signal: usize, out: usize, taps: usize, radius: i32, width: i32): void {
+  for (let x = 0; x < width; x += 4) {
+    const middle = signal + ((<usize>(x + radius)) << 2);
+    let sum = f32x4.mul(v128.load(middle), f32x4.splat(load<f32>(taps)));
+    for (let j = 1; j <= radius; j++) {
+      const off = (<usize>j) << 2;
+      const pair = f32x4.add(v128.load(middle - off), v128.load(middle + off));
+      sum = f32x4.add(sum, f32x4.mul(pair, f32x4.splat(load<f32>(taps + off))));
+    }
+    v128.store(out + ((<usize>x) << 2), sum);
+  }
+}
+
+function convolveColumns(
+  ring: usize, rowBytes: usize, newest: i32, window: i32, taps: usize, radius: i32, out: usize, width: i32, y: i32,
+): void {
+  const centre = ring + <usize>(y % window) * rowBytes;
+  const tap0 = f32x4.splat(load<f32>(taps));
+  for (let x = 0; x < width; x += 4) {
+    const at = (<usize>x) << 2;
+    v128.store(out + at, f32x4.mul(v128.load(centre + at), tap0));
+  }
+  for (let j = 1; j <= radius; j++) {
+    const above = ring + <usize>((y - j + window) % window) * rowBytes;
+    const below = ring + <usize>((y + j) % window) * rowBytes;
+    const tap = f32x4.splat(load<f32>(taps + ((<usize>j) << 2)));
+    for (let x = 0; x < width; x += 4) {
+      const at = (<usize>x) << 2;
+      const pair = f32x4.add(v128.load(above + at), v128.load(below + at));
+      v128.store(out + at, f32x4.add(v128.load(out + at), f32x4.mul(pair, tap)));
+    }
+  }
+}
+
+function emitRuns(row: usize, width: i32, y: i32, threshold: f32, runs: usize, count: i32, capacity: i32): i32 {
+  const limit = f32x4.splat(threshold);
+  let x = 0;
+  while (x < width) {
+    if (x + 4 <= width && !v128.any_true(f32x4.gt(v128.load(row + ((<usize>x) << 2)), limit))) {
+      x += 4;
+      continue;
+    }
+    const stop = min(x + 4, width);
+    while (x < stop && load<f32>(row + ((<usize>x) << 2)) <= threshold) x++;
+    if (x == stop) continue;
+    const start = x;
+    while (x < width && load<f32>(row + ((<usize>x) << 2)) > threshold) x++;
+    if (count == capacity) return -1;
+    const run = runs + <usize>count * RUN_BYTES;
+    store<u16>(run, <u16>start);
+    store<u16>(run + 2, <u16>x);
+    store<u32>(run + 4, <u32>y);
+    count++;
+  }
+  return count;
+}
+
+/** Local maxima of row y among its eight neighbours, searched in that row's runs only. */
+function emitPeaks(
+  smoothed: usize, rowBytes: usize, width: i32, y: i32, runs: usize, from: i32, to: i32,
+  peaks: usize, count: i32, capacity: i32, first: bool,
+): i32 {
+  const row = smoothed + <usize>(y % 3) * rowBytes;
+  const above = smoothed + <usize>((y + 2) % 3) * rowBytes;
+  const below = smoothed + <usize>((y + 1) % 3) * rowBytes;
+  for (let index = from; index < to; index++) {
+    const run = runs + <usize>index * RUN_BYTES;
+    const x1 = <i32>load<u16>(run + 2);
+    for (let x = <i32>load<u16>(run); x < x1; x++) {
+      const at = (<usize>x) << 2;
+      const value = load<f32>(row + at);
+      if (x > 0 && (load<f32>(row + at - 4) >= value || load<f32>(below + at - 4) > value)) continue;
+      if (x + 1 < width && (load<f32>(row + at + 4) > value || load<f32>(below + at + 4) > value)) continue;
+      if (load<f32>(below + at) > value) continue;
+      if (!first) {
+        if (load<f32>(above + at) >= value) continue;
+        if (x > 0 && load<f32>(above + at - 4) >= value) continue;
+        if (x + 1 < width && load<f32>(above + at + 4) >= value) continue;
+      }
+      if (count == capacity) return count;
+      const peak = peaks + <usize>count * PEAK_BYTES;
+      store<u32>(peak, <u32>x);
+      store<u32>(peak + 4, <u32>y);
+      store<f32>(peak + 8, value);
+      count++;
+    }
+  }
+  return count;
+}

@@ -1,0 +1,84 @@
+import { exp2x4, log2x4 } from './lanes';
+
+// What the fitted profile leaves over, collected in rings and as third moments.
+
+/**
+ * Residuals of a list against a profile (profile.ts; amplitude 0 for none), into rings about (x0 + shiftX, y0 +
+ * shiftY) of width 1/ringsPerPx: `sums` receives the sum of the residuals and `counts` the number of pixels of each of
+ * `rings` f64; `data` the sum of the values above the base. `moments`: 6 f64 out: the residual's Gaussian-weighted
+ * dipole x, y; <|z|² z> (x, y) and <z³> (x, y), not normalised, about the profile's centre. The weight has the
+ * covariance (wxx, wyy, wxy).
+ */
+export function residualRings(
+  list: usize, capacity: i32, count: i32, k: f64, params: usize, shiftX: f64, shiftY: f64, ringsPerPx: f64, rings: i32,
+  wxx: f64, wyy: f64, wxy: f64, sums: usize, counts: usize, data: usize, moments: usize,
+): void {
+  const plane = (<usize>capacity) << 2;
+  memory.fill(sums, 0, rings << 3);
+  memory.fill(counts, 0, rings << 3);
+  memory.fill(data, 0, rings << 3);
+  subtractProfile(list, capacity, count, k, params);
+  const base = load<f64>(params, 8);
+  const x0 = load<f64>(params, 16);
+  const y0 = load<f64>(params, 24);
+  const det = wxx * wyy - wxy * wxy;
+  const ixx = wyy / det;
+  const iyy = wxx / det;
+  const ixy = -wxy / det;
+  let dipoleX: f64 = 0, dipoleY: f64 = 0;
+  let cometX: f64 = 0, cometY: f64 = 0, cloverX: f64 = 0, cloverY: f64 = 0;
+  for (let i = 0; i < count; i++) {
+    const at = list + ((<usize>i) << 2);
+    if (load<f32>(at + 3 * plane) == 0) continue;
+    const residual = <f64>load<f32>(at + 4 * plane);
+    const dx = <f64>load<f32>(at) - x0;
+    const dy = <f64>load<f32>(at + plane) - y0;
+    const rx = dx - shiftX;
+    const ry = dy - shiftY;
+    const ring = <i32>(Math.sqrt(rx * rx + ry * ry) * ringsPerPx);
+    if (ring < rings) {
+      const slot = (<usize>ring) << 3;
+      store<f64>(sums + slot, load<f64>(sums + slot) + residual);
+      store<f64>(counts + slot, load<f64>(counts + slot) + 1);
+      store<f64>(data + slot, load<f64>(data + slot) + <f64>load<f32>(at + 2 * plane) - base);
+    }
+    const q = ixx * dx * dx + 2 * ixy * dx * dy + iyy * dy * dy;
+    if (q > 20) continue;
+    const w = residual * <f64>Mathf.exp(<f32>(-0.5 * q));
+    const r2 = dx * dx + dy * dy;
+    dipoleX += w * dx;
+    dipoleY += w * dy;
+    cometX += w * r2 * dx;
+    cometY += w * r2 * dy;
+    cloverX += w * dx * (dx * dx - 3 * dy * dy);
+    cloverY += w * dy * (3 * dx * dx - dy * dy);
+  }
+  store<f64>(moments, dipoleX);
+  store<f64>(moments, dipoleY, 8);
+  store<f64>(moments, cometX, 16);
+  store<f64>(moments, cometY, 24);
+  store<f64>(moments, cloverX, 32);
+  store<f64>(moments, cloverY, 40);
+}
+
+/** Value minus profile into the list's fifth array. */
+function subtractProfile(list: usize, capacity: i32, count: i32, k: f64, params: usize): void {
+  const plane = (<usize>capacity) << 2;
+  const amplitude = f32x4.splat(<f32>load<f64>(params));
+  const base = f32x4.splat(<f32>load<f64>(params, 8));
+  const x0 = f32x4.splat(<f32>load<f64>(params, 16));
+  const y0 = f32x4.splat(<f32>load<f64>(params, 24));
+  const ka = f32x4.splat(<f32>(k * load<f64>(params, 32)));
+  const kb = f32x4.splat(<f32>(k * load<f64>(params, 40)));
+  const kc = f32x4.splat(<f32>(2 * k * load<f64>(params, 48)));
+  const power = f32x4.splat(<f32>(-1 / k));
+  for (let i = 0; i < count; i += 4) {
+    const at = list + ((<usize>i) << 2);
+    const dx = f32x4.sub(v128.load(at), x0);
+    const dy = f32x4.sub(v128.load(at + plane), y0);
+    const across = f32x4.add(f32x4.mul(ka, dx), f32x4.mul(kc, dy));
+    const t = f32x4.add(f32x4.splat(1), f32x4.add(f32x4.mul(across, dx), f32x4.mul(f32x4.mul(kb, dy), dy)));
+    const star = f32x4.mul(amplitude, exp2x4(f32x4.mul(power, log2x4(t))));
+    v128.store(at + 4 * plane, f32x4.sub(f32x4.sub(v128.load(at + 2 * plane), star), base));
+  }
+}
