@@ -8,6 +8,6 @@ export interface Source {
   readonly sizeBytes: number;
   /** Bytes [from, to); shorter when the file ends before `to`. */
   read(from: number, to: number, signal?: AbortSignal): Promise<Uint8Array>;
-  /** The whole file in pieces of any size, from the beginning. A piece is valid until the next is asked for. */
-  stream(signal?: AbortSignal): AsyncIterable<Uint8Array>;
+  /** The file from byte `from` (0) to its end in pieces of any size. A piece is valid until the next is asked for. */
+  stream(signal?: AbortSignal, from?: number): AsyncIterable<Uint8Array>;
 }

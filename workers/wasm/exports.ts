@@ -6,6 +6,34 @@ export interface KernelExports {
 
   // kernels/decode.ts
   decodeI16(source: number, target: number, count: number): void;
+  decodeU8(source: number, target: number, count: number): void;
+  decodeI32(
+    source: number,
+    target: number,
+    count: number,
+    scale: number,
+    zero: number,
+    hasBlank: number,
+    blank: number,
+  ): void;
+  decodeI64(
+    source: number,
+    target: number,
+    count: number,
+    scale: number,
+    zero: number,
+    unsigned: number,
+    hasBlank: number,
+    blank: bigint,
+  ): void;
+  decodeF32(source: number, target: number, count: number): void;
+  decodeF32Scaled(source: number, target: number, count: number, scale: number, zero: number): void;
+  decodeF64(source: number, target: number, count: number, scale: number, zero: number): void;
+  widenU16(address: number, count: number, scale: number, zero: number, blank: number): void;
+  maxU16(address: number, count: number): number;
+  countU16(address: number, count: number, low: number, high: number): number;
+  maxF32(address: number, count: number): number;
+  countF32(address: number, count: number, low: number, high: number): number;
 
   // kernels/mesh.ts
   meshU16: MeshKernel;
@@ -67,6 +95,16 @@ export interface KernelExports {
     data: number,
     moments: number,
   ): void;
+
+  // kernels/psf.ts
+  psfTransfers(
+    plan: number,
+    coefficients: number,
+    termCount: number,
+    wanted: number,
+    wantedCount: number,
+  ): void;
+  psfImage(plan: number, source: number, factors: number, out: number): void;
 }
 
 type MeshKernel = (
