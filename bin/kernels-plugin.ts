@@ -48,7 +48,7 @@ async function compileKernels(root: string, sourceFolder: string): Promise<Uint8
 async function runCompiler(root: string): Promise<Uint8Array> {
   const { default: asc } = await import('assemblyscript/asc');
   let binary: Uint8Array | null = null;
-  const { error, stderr } = await asc.main(
+  const { error, stderr, stdout } = await asc.main(
     ['workers/kernels/index.ts', '--baseDir', root, '--outFile', 'kernels.wasm', ...COMPILER_OPTIONS],
     {
       writeFile: (name, contents) => {
@@ -56,6 +56,6 @@ async function runCompiler(root: string): Promise<Uint8Array> {
       },
     },
   );
-  if (error || !binary) throw new Error(`The kernels do not compile.\n${stderr.toString()}`);
+  if (error || !binary) throw new Error(`The kernels do not compile.\n${stdout.toString()}${stderr.toString()}`);
   return binary;
 }

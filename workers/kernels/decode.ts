@@ -120,13 +120,21 @@ export function decodeF64(source: usize, target: usize, count: i32, scale: f64, 
 }
 
 /**
- * Unsigned 16-bit to float in place: `address` holds `count` u16 and has room for `count` f32. Stored values equal
- * to `blank` (a u16, or -1 for none) become NaN. Runs from the end, so that nothing is written over before it is read.
+ * Unsigned 16-bit to float in place: `address` holds `count` u16 and has room for `count` f32. The number stored in
+ * the file is u16 - offset; a u16 equal to `blank` (-1 for none) becomes NaN. Runs from the end, so that nothing is
+ * written over before it is read.
  */
-export function widenU16(address: usize, count: i32, scale: f64, zero: f64, blank: i32): void {
+export function widenU16(
+  address: usize,
+  count: i32,
+  offset: i32,
+  scale: f64,
+  zero: f64,
+  blank: i32,
+): void {
   for (let i = count - 1; i >= 0; i--) {
     const stored = i32(load<u16>(address + (i << 1)));
-    const value = stored == blank ? f32(NaN) : finiteOrNaN(zero + scale * f64(stored));
+    const value = stored == blank ? f32(NaN) : finiteOrNaN(zero + scale * f64(stored - offset));
     store<f32>(address + (i << 2), value);
   }
 }

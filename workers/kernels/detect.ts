@@ -124,7 +124,7 @@ function skyRows(
     }
     const u = fx - <f32>i;
     const at = (<usize>x) << 2;
-    const inverse = 1 / max<f32>(sigma0 + u * (sigma1 - sigma0), 1e-20);
+    const inverse: f32 = <f32>1 / max<f32>(sigma0 + u * (sigma1 - sigma0), 1e-20);
     const bit = 1 << (x & 1);
     store<f32>(sky + at, level0 + u * (level1 - level0));
     store<f32>(weightEven + at, (even & bit) != 0 ? inverse : 0);

@@ -7,6 +7,7 @@ export { binU16, binF32 } from './bin';
 export { gatherU16, gatherF32, adaptiveMoments } from './stamp';
 export { fitProfile } from './profile';
 export { residualRings } from './growth';
+export { psfTransfers, psfImage } from './psf';
 
 /** First address that the kernels leave free. */
 export function heapBase(): usize {

@@ -36,7 +36,7 @@ function gather<T>(
   const plane = (<usize>capacity) << 2;
   const half = <i32>radius;
   const limit = radius * radius;
-  const hotLimit = 8 * sigma;
+  const hotLimit = <f32>8 * sigma;
   let count = 0;
   let saturated = 0;
   let outside = 0;
@@ -54,20 +54,20 @@ function gather<T>(
       }
       const stored = <f32>load<T>(pixels + (<usize>y * <usize>width + <usize>x) * sizeof<T>());
       const value = stored - level;
-      if (stored >= saturation) {
-        saturated++;
-        continue;
-      }
       let drop = value != value;
-      if (value > hotLimit) {
-        const repaired = hotReplacement<T>(pixels, width, height, x, y, level, sigma, sites);
-        drop = repaired == repaired;
-      }
       for (let i = 0; i < neighbourCount && !drop; i++) {
         const triple = neighbours + <usize>i * 12;
         const nx = <f32>dx - load<f32>(triple);
         const ny = <f32>dy - load<f32>(triple, 4);
         drop = nx * nx + ny * ny < load<f32>(triple, 8);
+      }
+      if (!drop && stored >= saturation) {
+        saturated++;
+        continue;
+      }
+      if (!drop && value > hotLimit) {
+        const repaired = hotReplacement<T>(pixels, width, height, x, y, level, sigma, sites);
+        drop = repaired == repaired;
       }
       if (drop) {
         masked++;
