@@ -29,7 +29,7 @@ export interface KernelExports {
   decodeF32(source: number, target: number, count: number): void;
   decodeF32Scaled(source: number, target: number, count: number, scale: number, zero: number): void;
   decodeF64(source: number, target: number, count: number, scale: number, zero: number): void;
-  widenU16(address: number, count: number, scale: number, zero: number, blank: number): void;
+  widenU16(address: number, count: number, offset: number, scale: number, zero: number, blank: number): void;
   maxU16(address: number, count: number): number;
   countU16(address: number, count: number, low: number, high: number): number;
   maxF32(address: number, count: number): number;

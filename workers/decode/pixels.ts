@@ -1,0 +1,135 @@
+import type { Kernels } from '../wasm/kernels.ts';
+import { DecodeFault } from './fault.ts';
+
+/** Turns `count` stored numbers at `source` into pixels at `target` (both addresses). */
+export type Convert = (source: number, target: number, count: number) => void;
+
+export interface PixelFormat {
+  kind: 'u16' | 'f32';
+  /** Bytes of one number in the file. */
+  storedBytes: number;
+  convert: Convert;
+}
+
+/** The largest pixel and how many pixels have it; what saturation is first guessed from. */
+export interface Peak {
+  maximum: number;
+  atMaximum: number;
+}
+
+/** Decoded pixels as they lie in memory: physical value = zero + scale * stored. */
+export interface Pixels {
+  kind: 'u16' | 'f32';
+  address: number;
+  count: number;
+  scale: number;
+  zero: number;
+  peak: Peak;
+  /** The largest value that the camera's type of number can hold, as stored; null when that says nothing. */
+  ceiling: number | null;
+}
+
+/** Small enough to stay in the second cache while it is converted. */
+const STAGING_BYTES = 256 << 10;
+/** Memory grows in steps, so that a header which promises too much cannot take it all at once. */
+const GROWTH_BYTES = 16 << 20;
+
+export const PIXEL_BYTES = { u16: 2, f32: 4 };
+
+/**
+ * Fills a frame's pixels from bytes that come in pieces of any size: each is copied once into the kernels' memory and
+ * converted there. The pixels must stay the arena's last allocation until `finish`; below them lies the staging
+ * buffer, which the frame keeps.
+ */
+export class PixelWriter {
+  /** Address of the first pixel. */
+  readonly address: number;
+  readonly peak: Peak = { maximum: -Infinity, atMaximum: 0 };
+  /** Pixels written. */
+  written = 0;
+  private capacityBytes = 0;
+  private readonly staging: number;
+  private stagedBytes = 0;
+
+  constructor(
+    private readonly kernels: Kernels,
+    readonly format: PixelFormat,
+    readonly count: number,
+  ) {
+    this.staging = allocate(kernels, STAGING_BYTES);
+    this.address = allocate(kernels, 0);
+  }
+
+  /** Takes the next bytes of the file. */
+  write(piece: Uint8Array): void {
+    for (let from = 0; from < piece.length;) {
+      const part = piece.subarray(from, from + STAGING_BYTES - this.stagedBytes);
+      this.kernels.arena.u8(this.staging + this.stagedBytes, part.length).set(part);
+      this.stagedBytes += part.length;
+      from += part.length;
+      if (this.stagedBytes === STAGING_BYTES) this.convertStaged();
+    }
+  }
+
+  /** Converts what is still staged. */
+  finish(): void {
+    this.convertStaged();
+  }
+
+  /** Makes room for all pixels as floats, for a conversion in place behind `finish`. */
+  growToFloats(): void {
+    this.reserve(this.count * PIXEL_BYTES.f32);
+  }
+
+  private convertStaged(): void {
+    const { kind, storedBytes, convert } = this.format;
+    const numbers = Math.min(Math.floor(this.stagedBytes / storedBytes), this.count - this.written);
+    if (numbers > 0) {
+      this.reserve((this.written + numbers) * PIXEL_BYTES[kind]);
+      const target = this.address + this.written * PIXEL_BYTES[kind];
+      convert(this.staging, target, numbers);
+      notePeak(this.kernels, kind, target, numbers, this.peak);
+      this.written += numbers;
+    }
+    this.stagedBytes = 0; // STAGING_BYTES is a multiple of every size of number: nothing is cut in two
+  }
+
+  private reserve(bytes: number): void {
+    if (bytes <= this.capacityBytes) return;
+    const all = this.count * PIXEL_BYTES[this.format.kind];
+    const wanted = Math.max(bytes, Math.min(this.capacityBytes + GROWTH_BYTES, all));
+    allocate(this.kernels, wanted - this.capacityBytes);
+    this.capacityBytes = wanted;
+  }
+}
+
+/** The peak of pixels that are in place. */
+export function peakOf(kernels: Kernels, kind: 'u16' | 'f32', address: number, count: number): Peak {
+  const peak = { maximum: -Infinity, atMaximum: 0 };
+  notePeak(kernels, kind, address, count, peak);
+  return peak;
+}
+
+function allocate(kernels: Kernels, bytes: number): number {
+  try {
+    return kernels.arena.alloc(bytes);
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    throw new DecodeFault(
+      'too-large',
+      'The picture needs more memory than there is to be had. Close other programs or tabs, or crop the frame and try again.',
+    );
+  }
+}
+
+/** Notes the largest of some pixels while they are in the cache. */
+function notePeak({ run }: Kernels, kind: 'u16' | 'f32', address: number, count: number, peak: Peak): void {
+  const maximum = kind === 'u16' ? run.maxU16(address, count) : run.maxF32(address, count);
+  if (maximum < peak.maximum || maximum === -Infinity) return;
+  const here =
+    kind === 'u16'
+      ? run.countU16(address, count, maximum, maximum)
+      : run.countF32(address, count, maximum, maximum);
+  peak.atMaximum = maximum > peak.maximum ? here : peak.atMaximum + here;
+  peak.maximum = maximum;
+}
