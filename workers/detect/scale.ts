@@ -73,7 +73,8 @@ function patchMoments(plane: Plane, sky: Sky, patch: Patch, { run, arena }: Kern
   const saturated = arena.f64(stats, 4)[0];
   const start = Math.max(1, spanPx / 5);
   arena.f64(state, 5).set([0, 0, start * start, start * start, 0]);
-  const rounds = saturated > 0 ? -1 : run.adaptiveMoments(list, capacity, count, state, 30, radius, radius / 2);
+  const rounds =
+    saturated > 0 ? -1 : run.adaptiveMoments(list, capacity, count, state, 30, radius, radius / 2);
   const [, , xx, yy, xy] = arena.f64(state, 5);
   arena.reset(mark);
   return rounds < 0 ? null : { xx, yy, xy };
@@ -86,7 +87,7 @@ interface Kick {
   minority: number;
 }
 
-const COMPANION_PX = 60;
+const COMPANION_PX = 40;
 const SAME_OFFSET_PX = 1.6;
 
 /**
@@ -115,6 +116,15 @@ export function commonCompanion(patches: Patch[]): Kick | null {
   const owners = new Set(best.map((o) => o.owner)).size;
   // The fainter images of bright pairs are among the primaries themselves, so a third of them is already a majority.
   if (owners < 5 || owners < primaries.length / 3) return null;
+  // In a regular grid of spots the companion has a companion again; a second image has none.
+  const chained = best.filter(({ dx, dy, owner }) =>
+    peaks.some((peak) => {
+      const x = peak.x - primaries[owner].x - 2 * dx;
+      const y = peak.y - primaries[owner].y - 2 * dy;
+      return Math.hypot(x, y) <= 2 * SAME_OFFSET_PX;
+    }),
+  );
+  if (chained.length > best.length / 3) return null;
   const ratio = median(best.map((o) => o.ratio));
   return {
     dx: median(best.map((o) => o.dx)),

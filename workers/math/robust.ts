@@ -10,7 +10,9 @@ export function median(values: ArrayLike<number>): number {
 
 /** Quantile by linear interpolation between order statistics; NaN for none. */
 export function quantile(values: ArrayLike<number>, share: number): number {
-  const sorted = Float64Array.from(values).filter((value) => !Number.isNaN(value)).sort();
+  const sorted = Float64Array.from(values)
+    .filter((value) => !Number.isNaN(value))
+    .sort();
   if (sorted.length === 0) return NaN;
   const place = share * (sorted.length - 1);
   const below = Math.floor(place);

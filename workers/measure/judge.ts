@@ -1,0 +1,55 @@
+import { median } from '../math/robust.ts';
+import { FLAG } from '../protocol/flags.ts';
+import type { MeasuredStar } from './star.ts';
+
+/** A star is compared with so many of its nearest, because the width may double from centre to corner. */
+const JURY = 12;
+const MIN_JURY = 4;
+/** Narrower than this share of its neighbours' width: a cosmic ray, a hot cluster. */
+const SHARP_SHARE = 0.72;
+/** Wider than this: a galaxy, a nebula's knot, two stars. */
+const EXTENDED_RATIO = 1.7;
+/** More elongated than its neighbours by this much (in |e| difference): a satellite, a bled column. */
+const STREAK_EXCESS = 0.45;
+const FAINT_SNR = 8;
+
+/**
+ * Compares every star with its nearest neighbours and sets the flags sharp, extended, streak and faint.
+ * Widths are compared by logarithm; a difference must also exceed four of its own standard errors.
+ */
+export function judgeShapes(stars: MeasuredStar[]): void {
+  const jurors = stars.filter(
+    (star) =>
+      star.snr > 12 && !(star.flags & (FLAG.saturated | FLAG.edge | FLAG.blended)) && sizeOf(star) > 0,
+  );
+  for (const star of stars) {
+    if (star.snr < FAINT_SNR) star.flags |= FLAG.faint;
+    const jury = nearest(jurors, star);
+    if (jury.length < MIN_JURY || star.flags & FLAG.saturated) continue;
+    const usual = median(jury.map((other) => Math.log(sizeOf(other))));
+    const scatter = 1.4826 * median(jury.map((other) => Math.abs(Math.log(sizeOf(other)) - usual)));
+    const excess = Math.log(sizeOf(star)) - usual;
+    const error = Math.hypot(scatter, star.fwhmSigmaPx / star.fwhmPx || 0);
+    if (excess < Math.log(SHARP_SHARE) && excess < -3 * error) star.flags |= FLAG.sharp;
+    if (excess > Math.log(EXTENDED_RATIO) && excess > 4 * error) star.flags |= FLAG.extended;
+    const e1 = star.e1 - median(jury.map((other) => other.e1));
+    const e2 = star.e2 - median(jury.map((other) => other.e2));
+    if (Math.hypot(e1, e2) > STREAK_EXCESS + 4 * star.eSigma && excess > Math.log(1.2))
+      star.flags |= FLAG.streak;
+  }
+}
+
+const sizeOf = (star: MeasuredStar) => (star.flags & FLAG.ring ? star.hfdPx : star.fwhmPx);
+
+function nearest(jurors: MeasuredStar[], star: MeasuredStar): MeasuredStar[] {
+  const best: { distance: number; juror: MeasuredStar }[] = [];
+  for (const juror of jurors) {
+    if (juror === star) continue;
+    const distance = (juror.xPx - star.xPx) ** 2 + (juror.yPx - star.yPx) ** 2;
+    if (best.length === JURY && distance >= best[JURY - 1].distance) continue;
+    let place = best.length < JURY ? best.length : JURY - 1;
+    for (; place > 0 && best[place - 1].distance > distance; place--) best[place] = best[place - 1];
+    best[place] = { distance, juror };
+  }
+  return best.map((entry) => entry.juror);
+}

@@ -1,0 +1,198 @@
+import { meshAt, type Sky } from '../background/sky.ts';
+import type { Candidate, Detection } from '../detect/detect.ts';
+import { axes, width, type Moments } from '../math/shape.ts';
+import { FLAG } from '../protocol/flags.ts';
+import type { Kernels } from '../wasm/kernels.ts';
+import type { Plane } from '../wasm/plane.ts';
+import { NoiseSamples } from './gain.ts';
+import { measureGrowth } from './growth.ts';
+import { judgeShapes } from './judge.ts';
+import { NeighbourIndex } from './neighbours.ts';
+import type { PixelNoise } from './profile.ts';
+import { fitTarget, measureStar, type MeasuredStar, type Target } from './star.ts';
+import { USUAL_EXPONENT, WING_EXPONENTS, wingExponent } from './wings.ts';
+import { Workspace } from './workspace.ts';
+
+/** Electrons behind a stored unit; null when nobody knows. */
+export interface Gain {
+  unitsPerElectron: number | null;
+}
+
+export interface Measurement {
+  stars: MeasuredStar[];
+  /** Wing exponent 1/beta shared by the frame. */
+  k: number;
+  radiusPx: number;
+  /** Stored units per electron: as given, or as the frame itself tells. */
+  unitsPerElectron: number;
+}
+
+/** Stars that decide on the wings. */
+const WING_STARS = 30;
+const MIN_RADIUS_PX = 7;
+const MAX_RADIUS_PX = 48;
+const MIN_SNR = 6.5;
+
+/**
+ * Measures every candidate: first the wing exponent from the brightest lone stars, then all of them with it.
+ * Hot pixels and cosmic rays are dropped; what is doubtful is flagged. Brightest first.
+ */
+export function measureStars(
+  plane: Plane,
+  sky: Sky,
+  { candidates, shape }: Detection,
+  gain: Gain,
+  kernels: Kernels,
+  onProgress: (done: number) => void = () => {},
+): Measurement {
+  const mark = kernels.arena.mark();
+  const { major } = axes(shape);
+  const radiusPx = Math.min(MAX_RADIUS_PX, Math.max(MIN_RADIUS_PX, Math.ceil(3.2 * major + 3)));
+  const space = new Workspace(kernels, plane, radiusPx);
+  const field = new Field(plane, sky, candidates, shape, radiusPx);
+  let unitsPerElectron = gain.unitsPerElectron ?? 0;
+  const noiseAt = (target: Target): PixelNoise => ({ skyVariance: target.sigma ** 2, unitsPerElectron });
+
+  const bright = brightTargets(space, field, shape, radiusPx);
+  let k = frameWings(space, bright, shape, radiusPx, noiseAt);
+  if (gain.unitsPerElectron === null) {
+    unitsPerElectron = frameGain(space, bright, shape, radiusPx, k);
+    k = frameWings(space, bright, shape, radiusPx, noiseAt);
+  }
+  const stars: MeasuredStar[] = [];
+  candidates.forEach((_, index) => {
+    if (index % 64 === 0) onProgress(index);
+    const target = field.target(index);
+    const star = measureStar(space, target, shape, k, radiusPx, noiseAt(target));
+    if (!star || star.snr < MIN_SNR) return;
+    if (field.blended(index)) star.flags |= FLAG.blended;
+    if (field.nearBorder(star)) star.flags |= FLAG.edge;
+    stars.push(star);
+  });
+  kernels.arena.reset(mark);
+  judgeShapes(stars);
+  const kept = withoutTwins(
+    stars.filter((star) => !(star.flags & FLAG.sharp)),
+    width(shape),
+    plane.widthPx,
+  );
+  return { stars: kept.sort((a, b) => b.flux - a.flux), k, radiusPx, unitsPerElectron };
+}
+
+/** The brightest lone stars, neither saturated nor cut by the border. */
+function brightTargets(space: Workspace, field: Field, shape: Moments, radiusPx: number): Target[] {
+  const bright: Target[] = [];
+  for (let index = 0; index < field.candidates.length && bright.length < WING_STARS; index++) {
+    if (field.candidates[index].significance < 30 || field.blended(index)) continue;
+    const target = field.target(index);
+    const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
+    const { profile, gathered } = fitTarget(space, target, shape, USUAL_EXPONENT, radiusPx, noise);
+    if (profile && gathered.saturated === 0 && gathered.outside === 0) bright.push(target);
+  }
+  return bright;
+}
+
+function frameWings(
+  space: Workspace,
+  bright: Target[],
+  shape: Moments,
+  radiusPx: number,
+  noiseAt: (target: Target) => PixelNoise,
+): number {
+  return wingExponent(
+    bright.map((target) =>
+      WING_EXPONENTS.map(
+        (k) => fitTarget(space, target, shape, k, radiusPx, noiseAt(target)).profile?.deviance ?? NaN,
+      ),
+    ),
+  );
+}
+
+/** Stored units per electron from the residuals of the bright stars; 0 (sky noise only) when they do not tell. */
+function frameGain(space: Workspace, bright: Target[], shape: Moments, radiusPx: number, k: number): number {
+  const samples = new NoiseSamples();
+  for (const target of bright) {
+    const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
+    const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
+    if (!profile) continue;
+    measureGrowth(space, gathered.count, profile, radiusPx, true);
+    space.eachPixel(gathered.count, (value, residual) =>
+      samples.add(value - profile.base - residual, residual, noise.skyVariance),
+    );
+  }
+  return samples.unitsPerElectron() ?? 0;
+}
+
+/** The candidates in their surroundings. */
+class Field {
+  private readonly index: NeighbourIndex;
+  private readonly sizePx: number;
+
+  constructor(
+    private readonly plane: Plane,
+    private readonly sky: Sky,
+    readonly candidates: Candidate[],
+    shape: Moments,
+    private readonly radiusPx: number,
+  ) {
+    this.sizePx = axes(shape).major;
+    this.index = new NeighbourIndex(
+      candidates.map((candidate) => candidate.xPx),
+      candidates.map((candidate) => candidate.yPx),
+      2 * radiusPx,
+      plane.widthPx,
+    );
+  }
+
+  target(index: number): Target {
+    const { xPx, yPx, significance } = this.candidates[index];
+    const cx = Math.round(xPx);
+    const cy = Math.round(yPx);
+    // A bright neighbour's wings reach further: two and a half widths, and more by the logarithm of its height.
+    const neighbours = this.index.around(index, this.radiusPx + 4 * this.sizePx).map((other) => {
+      const near = this.candidates[other];
+      const apart = Math.hypot(near.xPx - xPx, near.yPx - yPx);
+      const reach = this.sizePx * (2 + 0.4 * Math.log(Math.max(near.significance / 5, 1))) + 1;
+      // Never mask past the middle between the two, weighted by their brightness.
+      const share = 1 / (1 + Math.sqrt(significance / near.significance));
+      const radius = Math.min(reach, apart * Math.max(0.25, Math.min(0.75, share)));
+      return [near.xPx - cx, near.yPx - cy, radius * radius] as [number, number, number];
+    });
+    return {
+      xPx,
+      yPx,
+      level: meshAt(this.sky, this.sky.levels, this.plane, xPx, yPx),
+      sigma: meshAt(this.sky, this.sky.sigmas, this.plane, xPx, yPx),
+      neighbours,
+    };
+  }
+
+  /** A neighbour with a twentieth of the light within 4.5 widths, or a brighter one within 7. */
+  blended(index: number): boolean {
+    const own = this.candidates[index];
+    return this.index.around(index, Math.min(7 * this.sizePx, 2 * this.radiusPx)).some((other) => {
+      const near = this.candidates[other];
+      const ratio = near.significance / own.significance;
+      const apart = Math.hypot(near.xPx - own.xPx, near.yPx - own.yPx) / this.sizePx;
+      return (apart < 4.5 && ratio > 0.05) || (apart < 7 && ratio > 1.5);
+    });
+  }
+
+  nearBorder({ xPx, yPx, fwhmPx, hfdPx }: MeasuredStar): boolean {
+    const margin = 1.5 * (Number.isNaN(fwhmPx) ? hfdPx : fwhmPx);
+    const { widthPx, heightPx } = this.plane;
+    return xPx < margin || yPx < margin || xPx > widthPx - 1 - margin || yPx > heightPx - 1 - margin;
+  }
+}
+
+/** Two candidates that settled on one star: the brighter stays. */
+function withoutTwins(stars: MeasuredStar[], sizePx: number, widthPx: number): MeasuredStar[] {
+  const reach = Math.max(1.5, sizePx);
+  const index = new NeighbourIndex(
+    stars.map((star) => star.xPx),
+    stars.map((star) => star.yPx),
+    Math.max(8, reach),
+    widthPx,
+  );
+  return stars.filter((star, i) => !index.around(i, reach).some((other) => stars[other].snr > star.snr));
+}

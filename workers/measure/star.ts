@@ -1,0 +1,145 @@
+import type { Moments } from '../math/shape.ts';
+import { FLAG } from '../protocol/flags.ts';
+import { measureGrowth } from './growth.ts';
+import { fitProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
+import type { Gathered, Workspace } from './workspace.ts';
+
+/** Where a star is thought to be and what surrounds it. */
+export interface Target {
+  xPx: number;
+  yPx: number;
+  /** Sky and noise at its place, stored units. */
+  level: number;
+  sigma: number;
+  /** Discs to leave out: (dx, dy, r²) from the rounded position. */
+  neighbours: [number, number, number][];
+}
+
+/** One star's numbers, stored units for light; see protocol/stars.ts for the meaning of each. */
+export interface MeasuredStar {
+  xPx: number;
+  yPx: number;
+  positionSigmaPx: number;
+  flux: number;
+  snr: number;
+  peak: number;
+  sky: number;
+  fwhmPx: number;
+  fwhmSigmaPx: number;
+  hfdPx: number;
+  hfdSigmaPx: number;
+  e1: number;
+  e2: number;
+  eSigma: number;
+  rmsPx: number;
+  comet: [number, number];
+  clover: [number, number];
+  flags: number;
+  chi2PerDof: number;
+}
+
+/** A ring's middle is darker than this share of its brightest annulus. */
+const RING_SHARE = 0.75;
+const RING_MIN_RMS_PX = 2.5;
+const MIN_PIXELS = 24;
+const UNDERSAMPLED_PX = 1.6;
+
+/** Collects a target's pixels and fits the profile, from the typical shape or, failing that, from its own moments. */
+export function fitTarget(
+  space: Workspace,
+  target: Target,
+  shape: Moments,
+  k: number,
+  radiusPx: number,
+  noise: PixelNoise,
+): { gathered: Gathered; profile: Profile | null; cx: number; cy: number } {
+  const cx = Math.round(target.xPx);
+  const cy = Math.round(target.yPx);
+  const gathered = space.gather(cx, cy, radiusPx, target.level, target.sigma, target.neighbours);
+  const start = { amplitude: gathered.peak, dx: target.xPx - cx, dy: target.yPx - cy, shape };
+  if (gathered.count < MIN_PIXELS || !(gathered.peak > 0)) return { gathered, profile: null, cx, cy };
+  let profile = fitProfile(space, gathered.count, start, k, noise);
+  if (!believable(profile, radiusPx)) {
+    const own = adaptiveStart(space, gathered.count, start, radiusPx);
+    profile = own && fitProfile(space, gathered.count, { ...start, ...own }, k, noise);
+    if (!believable(profile, radiusPx)) profile = null;
+  }
+  return { gathered, profile, cx, cy };
+}
+
+/** A fit that wandered off, or became as wide as the pixels it was given, is none. */
+function believable(profile: Profile | null, radiusPx: number): profile is Profile {
+  if (!profile) return false;
+  const { fwhmPx } = shapeOf(profile);
+  return Math.hypot(profile.dx, profile.dy) < radiusPx / 2 && fwhmPx < 1.6 * radiusPx && fwhmPx > 0.3;
+}
+
+function adaptiveStart(
+  space: Workspace,
+  count: number,
+  start: { dx: number; dy: number; shape: Moments },
+  radiusPx: number,
+): { dx: number; dy: number; shape: Moments } | null {
+  const { run, arena } = space.kernels;
+  const { dx, dy, shape } = start;
+  arena.f64(space.state, 5).set([dx, dy, shape.xx, shape.yy, shape.xy]);
+  const rounds = run.adaptiveMoments(
+    space.list,
+    space.capacity,
+    count,
+    space.state,
+    30,
+    radiusPx,
+    radiusPx / 2,
+  );
+  if (rounds < 0) return null;
+  const [x, y, xx, yy, xy] = arena.f64(space.state, 5);
+  return { dx: x, dy: y, shape: { xx, yy, xy } };
+}
+
+/** Measures one star; null when there is nothing star-like at the place. */
+export function measureStar(
+  space: Workspace,
+  target: Target,
+  shape: Moments,
+  k: number,
+  radiusPx: number,
+  noise: PixelNoise,
+): MeasuredStar | null {
+  const { gathered, profile, cx, cy } = fitTarget(space, target, shape, k, radiusPx, noise);
+  if (!profile) return null;
+  const fitted = shapeOf(profile);
+  const growth = measureGrowth(space, gathered.count, profile, radiusPx, true);
+  // Area of the matched aperture of a Gaussian with the profile's width: 4 pi sqrt(det M).
+  const rms = fitted.fwhmPx / (2 * Math.sqrt(2 * Math.LN2));
+  const variance =
+    Math.max(fitted.flux, 0) * noise.unitsPerElectron + 4 * Math.PI * rms ** 2 * noise.skyVariance;
+  const snr = fitted.flux / Math.sqrt(variance);
+  let flags = 0;
+  if (gathered.saturated > 0) flags |= FLAG.saturated;
+  if (fitted.fwhmPx < UNDERSAMPLED_PX) flags |= FLAG.undersampled;
+  const ring = growth.middleOverRing < RING_SHARE && growth.rmsPx > RING_MIN_RMS_PX && snr > 20;
+  if (ring) flags |= FLAG.ring;
+  return {
+    xPx: cx + profile.dx,
+    yPx: cy + profile.dy,
+    positionSigmaPx: fitted.positionSigmaPx,
+    flux: growth.flux,
+    snr,
+    peak: gathered.peak,
+    sky: target.level + profile.base,
+    fwhmPx: ring ? NaN : fitted.fwhmPx,
+    fwhmSigmaPx: ring ? NaN : fitted.fwhmSigmaPx,
+    hfdPx: growth.hfdPx,
+    // The same relative error as the width: both follow the one scale of the profile.
+    hfdSigmaPx: (growth.hfdPx * fitted.fwhmSigmaPx) / fitted.fwhmPx,
+    e1: fitted.e1,
+    e2: fitted.e2,
+    eSigma: fitted.eSigma,
+    rmsPx: growth.rmsPx,
+    comet: growth.comet,
+    clover: growth.clover,
+    flags,
+    chi2PerDof: profile.chi2PerDof,
+  };
+}

@@ -1,0 +1,115 @@
+import { FLAG, flagNames } from '../protocol/flags.ts';
+import type { Fault } from '../protocol/faults.ts';
+import type { Frame } from '../protocol/frame.ts';
+import type { FrameFacts, FrameReport, ListedStar } from '../protocol/report.ts';
+import { arcsecPerPx, type Rig } from '../protocol/rig.ts';
+import type { StarTable } from '../protocol/stars.ts';
+import { gridRegions, shapeStars, summarise } from './grid.ts';
+
+export interface ReportInput {
+  file: string;
+  frame: Frame;
+  /** What the user said; it overrides the header. */
+  rig: Partial<Rig>;
+  stars: StarTable;
+  candidates: number;
+  /** The frame is covered with structure: no stars could be told apart. */
+  covered: boolean;
+  /** The header does not give the gain; it was estimated from the frame. */
+  gainMeasured: boolean;
+}
+
+/** Fewer stars than this say nothing of a sensor's corners. */
+export const FEWEST_STARS = 5;
+
+/** The report of one frame without the fit: facts, counts, the sensor's mean and its nine cells. */
+export function buildReport(input: ReportInput): FrameReport {
+  const { file, frame, stars, candidates } = input;
+  const shaped = shapeStars(stars);
+  return {
+    format: 1,
+    file,
+    fault: faultOf(input, shaped.length),
+    warnings: [...frame.warnings, ...warningsOf(input, shaped.length)],
+    frame: frameFacts(frame, input.rig),
+    stars: {
+      detected: candidates,
+      measured: shaped.length,
+      saturated: stars.flags.reduce((count, flags) => count + (flags & FLAG.saturated ? 1 : 0), 0),
+    },
+    sensor: summarise(stars, shaped),
+    regions: gridRegions(stars, frame.widthPx, frame.heightPx, 3, 3),
+    model: null,
+    budget: null,
+    causes: null,
+    verdict: null,
+  };
+}
+
+function frameFacts({ meta, widthPx, heightPx, mosaic }: Frame, rig: Partial<Rig>): FrameFacts {
+  const pixelSizeUm = rig.pixelSizeUm ?? meta.pixelSizeUm;
+  const focalLengthMm = rig.focalLengthMm ?? meta.focalLengthMm;
+  return {
+    widthPx,
+    heightPx,
+    mosaic: mosaic ? mosaic.pattern.join('') : null,
+    exposureS: meta.exposureS,
+    pixelSizeUm,
+    focalLengthMm,
+    apertureMm: rig.apertureMm ?? meta.apertureMm,
+    obstruction: rig.obstruction ?? meta.obstruction,
+    arcsecPerPx: arcsecPerPx({ focalLengthMm, pixelSizeUm }),
+  };
+}
+
+function faultOf({ covered, stars }: ReportInput, shaped: number): Fault | null {
+  if (covered)
+    return {
+      code: 'not-a-star-field',
+      message:
+        'The frame is covered with structure, so no stars can be told apart: cloud, twilight, or a very short focus. Wait for a clear sky, or expose for less time.',
+    };
+  if (shaped >= FEWEST_STARS) return null;
+  const found = stars.count === 1 ? '1 star' : `${stars.count} stars`;
+  const usable = shaped === stars.count ? '' : `, ${shaped} of them usable`;
+  return {
+    code: 'too-few-stars',
+    message: `Only ${found} found${usable}: at least ${FEWEST_STARS} are needed to compare centre and corners. Expose longer, refocus roughly, or point at a richer field.`,
+  };
+}
+
+function warningsOf({ frame, stars, gainMeasured }: ReportInput, shaped: number): string[] {
+  const warnings: string[] = [];
+  if (frame.planes === 3)
+    warnings.push('This is a colour picture, not a raw frame: stars were measured on its green plane.');
+  if (gainMeasured && shaped > 0)
+    warnings.push('The file does not tell the gain (EGAIN); it was estimated from the noise of the frame.');
+  const count = (bit: number) => stars.flags.reduce((sum, flags) => sum + (flags & bit ? 1 : 0), 0);
+  const narrow = count(FLAG.undersampled);
+  if (shaped > 0 && narrow > shaped / 2)
+    warnings.push(
+      'Most stars are narrower than 1.6 px: the pixels are too coarse to tell their shape well. Differences between centre and corners still count.',
+    );
+  if (count(FLAG.saturated) > shaped && shaped > 0)
+    warnings.push('More stars are saturated than usable: a shorter exposure would show their shapes.');
+  return warnings;
+}
+
+/** The rows of the report's star list. */
+export function listStars(stars: StarTable): ListedStar[] {
+  const number = (value: number) => (Number.isFinite(value) ? value : null);
+  return Array.from({ length: stars.count }, (_, i) => {
+    const e = Math.hypot(stars.e1[i], stars.e2[i]);
+    return {
+      xPx: stars.xPx[i],
+      yPx: stars.yPx[i],
+      fluxAdu: stars.fluxAdu[i],
+      snr: stars.snr[i],
+      fwhmPx: number(stars.fwhmPx[i]),
+      hfdPx: number(stars.hfdPx[i]),
+      elongation: number(Math.sqrt((1 + e) / (1 - e))),
+      angleDeg: number((Math.atan2(stars.e2[i], stars.e1[i]) * 90) / Math.PI),
+      flags: flagNames(stars.flags[i]),
+    };
+  });
+}

@@ -1,0 +1,258 @@
+import { measureSky, type Sky } from './background/sky.ts';
+import { decodeFrame } from './decode/index.ts';
+import { detectStars, type Detection } from './detect/detect.ts';
+import { median } from './math/robust.ts';
+import { axes } from './math/shape.ts';
+import { measureStars, type Measurement } from './measure/measure.ts';
+import { makeStamps } from './measure/stamps.ts';
+import { starTable } from './measure/table.ts';
+import type {
+  FrameView,
+  MeasureOptions,
+  Measured,
+  Progress,
+  Stage,
+  StarCutout,
+  Tile,
+} from './protocol/api.ts';
+import { failure, success, type Outcome } from './protocol/faults.ts';
+import type { Frame } from './protocol/frame.ts';
+import type { Source } from './protocol/source.ts';
+import type { StampSet } from './protocol/stamps.ts';
+import type { StarTable } from './protocol/stars.ts';
+import { fineGridSize, gridRegions } from './regions/grid.ts';
+import { meanStars } from './regions/mean-star.ts';
+import { buildReport } from './regions/report.ts';
+import { cutoutOf, pyramidLevels, renderTile, TILE_PX, type ChannelSky } from './view/pyramid.ts';
+import type { Kernels } from './wasm/kernels.ts';
+import { measuredPlane, sitesOf, type Plane } from './wasm/plane.ts';
+
+/** A frame that is held, and what was found on it. */
+interface Held {
+  handle: number;
+  frame: Frame;
+  plane: Plane;
+  sky: Sky;
+  channelSky: ChannelSky | null;
+  stars: StarTable;
+  measurement: Measurement;
+  electronsPerAdu: number;
+  view: FrameView;
+  range: { low: number; high: number };
+}
+
+type OnProgress = (progress: Progress) => void;
+
+/**
+ * Holds one frame in the kernels' memory and answers questions about it. A new frame takes the old one's place: the
+ * arena is reset, so memory is used again and never grows beyond the largest frame seen.
+ */
+export class FrameSession {
+  private held: Held | null = null;
+  private handles = 0;
+  private readonly empty: number;
+
+  constructor(private readonly kernels: Kernels) {
+    this.empty = kernels.arena.mark();
+  }
+
+  /** The whole way from bytes to numbers. Faults that leave nothing to show are returned; others are in the report. */
+  async measure(
+    source: Source,
+    options: MeasureOptions,
+    onProgress: OnProgress = () => {},
+    signal?: AbortSignal,
+  ): Promise<Outcome<Measured>> {
+    this.held = null;
+    this.kernels.arena.reset(this.empty);
+    const clock = new Stopwatch(onProgress);
+    clock.enter('reading', source.sizeBytes);
+    const decoded = await decodeFrame(source, this.kernels, signal, (progress) => clock.tell(progress.done));
+    if (!decoded.ok) return decoded;
+    const frame = decoded.value;
+    const plane = measuredPlane(frame);
+
+    clock.enter('background', plane.heightPx);
+    const sky = measureSky(plane, this.kernels);
+    const noise = median(sky.sigmas);
+    if (!(noise > 0))
+      return failure(
+        'no-signal',
+        'Every pixel of this frame has the same value: the sensor was covered, or the file holds no exposure. Take a frame of the sky.',
+      );
+    const channelSky = this.channelSky(frame, plane);
+
+    clock.enter('detecting', plane.heightPx);
+    const detection = detectStars(plane, sky, this.kernels);
+    const covered = detection === null;
+    const { candidates, shape }: Detection = detection ?? {
+      candidates: [],
+      shape: { xx: 1.5, yy: 1.5, xy: 0 },
+    };
+
+    clock.enter('measuring', candidates.length);
+    const gain = frame.meta.gainElectronsPerAdu;
+    const unitsPerElectron = gain ? 1 / (gain * frame.scale) : null;
+    const measurement = measureStars(
+      plane,
+      sky,
+      { candidates, shape },
+      { unitsPerElectron },
+      this.kernels,
+      (done) => clock.tell(done),
+    );
+    const stars = starTable(measurement.stars, frame.scale, frame.zero);
+
+    clock.enter('mapping', 1);
+    const fine = fineGridSize(stars.count, plane.widthPx, plane.heightPx);
+    const range = { low: 0, high: 0 };
+    const view = this.viewOf(frame, sky, stars, range);
+    this.held = {
+      handle: ++this.handles,
+      frame,
+      plane,
+      sky,
+      channelSky,
+      stars,
+      measurement,
+      electronsPerAdu: 1 / (measurement.unitsPerElectron * frame.scale),
+      view,
+      range,
+    };
+    const measured: Measured = {
+      handle: this.handles,
+      report: buildReport({
+        file: source.name,
+        frame,
+        rig: options.rig,
+        stars,
+        candidates: candidates.length,
+        covered,
+        gainMeasured: gain === null,
+      }),
+      stars,
+      fineRegions: gridRegions(stars, plane.widthPx, plane.heightPx, fine.cols, fine.rows),
+      meanStars: meanStars(
+        stars,
+        plane,
+        this.kernels,
+        3,
+        3,
+        Math.min(20, Math.ceil(3.2 * axes(shape).major + 3)),
+      ),
+      view,
+      timingMs: clock.finish(),
+    };
+    return success(measured);
+  }
+
+  tile(handle: number, level: number, col: number, row: number): Outcome<Tile> {
+    const { held } = this;
+    if (!held || held.handle !== handle) return GONE;
+    if (!held.view.levels[level]) return failure('internal', `The frame has no level ${level}.`);
+    const { low, high } = held.range;
+    return success(
+      renderTile(held.frame, this.kernels.arena, held.channelSky, low, high, { level, col, row }),
+    );
+  }
+
+  cutout(handle: number, xPx: number, yPx: number, sidePx: number): Outcome<StarCutout> {
+    const { held } = this;
+    if (!held || held.handle !== handle) return GONE;
+    return success(cutoutOf(held.frame, this.kernels.arena, xPx, yPx, sidePx));
+  }
+
+  /** Native stamps for the field fit, see measure/stamps.ts. */
+  stamps(handle: number, most: number): Outcome<StampSet> {
+    const { held } = this;
+    if (!held || held.handle !== handle) return GONE;
+    const { frame, plane, sky, stars, measurement, electronsPerAdu } = held;
+    return success(
+      makeStamps(stars, plane, sky, this.kernels, {
+        most,
+        halfSidePx: Math.max(8, Math.min(24, Math.ceil(measurement.radiusPx))),
+        electronsPerAdu,
+        scale: frame.scale,
+        zero: frame.zero,
+        mosaic: frame.mosaic,
+      }),
+    );
+  }
+
+  /** Median sky of each colour, so that the viewer can show a grey sky. */
+  private channelSky(frame: Frame, plane: Plane): ChannelSky | null {
+    const { arena } = this.kernels;
+    const level = (part: Plane) => {
+      const mark = arena.mark();
+      const { levels } = measureSky(part, this.kernels, 256);
+      arena.reset(mark);
+      return median(levels);
+    };
+    if (frame.planes === 3) {
+      const bytes = plane.widthPx * plane.heightPx * (plane.kind === 'u16' ? 2 : 4);
+      const [R, G, B] = [0, 1, 2].map((i) => level({ ...plane, address: frame.pixels.address + i * bytes }));
+      return { R, G, B };
+    }
+    const { mosaic } = frame;
+    if (!mosaic) return null;
+    const [R, G, B] = (['R', 'G', 'B'] as const).map((colour) =>
+      level({ ...plane, sites: sitesOf(mosaic, colour) }),
+    );
+    return { R, G, B };
+  }
+
+  private viewOf(frame: Frame, sky: Sky, stars: StarTable, range: { low: number; high: number }): FrameView {
+    const level = median(sky.levels);
+    const noise = median(sky.sigmas);
+    const adu = (stored: number) => frame.zero + frame.scale * stored;
+    const { widthPx, heightPx } = frame;
+    range.low = level - 20 * noise;
+    range.high = Math.min(level + 4000 * noise, frame.saturationStored);
+    if (frame.pixels.kind === 'u16') {
+      range.low = 0;
+      range.high = 65535;
+    }
+    // White at the peak of a fairly bright star: faint ones stay visible, bright ones keep their shape.
+    const peaks = Float32Array.from(stars.peakAdu).sort();
+    const bright = peaks.length > 0 ? peaks[Math.floor(0.85 * (peaks.length - 1))] : 50 * noise * frame.scale;
+    return {
+      tilePx: TILE_PX,
+      levels: pyramidLevels(widthPx, heightPx),
+      channels: frame.planes === 3 || frame.mosaic ? 3 : 1,
+      blackAdu: adu(level - 2 * noise),
+      skyAdu: adu(level),
+      noiseAdu: noise * frame.scale,
+      whiteAdu: adu(level) + Math.max(30 * noise * frame.scale, bright),
+    };
+  }
+}
+
+const GONE = failure('internal', 'This frame has been replaced by a newer one.');
+
+/** Which stage runs, how far it is, and how long each took. */
+class Stopwatch {
+  private readonly times: Partial<Record<Stage, number>> = {};
+  private stage: Stage = 'reading';
+  private total = 0;
+  private since = performance.now();
+
+  constructor(private readonly onProgress: OnProgress) {}
+
+  enter(stage: Stage, total: number): void {
+    this.finish();
+    this.stage = stage;
+    this.total = total;
+    this.tell(0);
+  }
+
+  tell(done: number): void {
+    this.onProgress({ stage: this.stage, done, total: this.total });
+  }
+
+  finish(): Partial<Record<Stage, number>> {
+    const now = performance.now();
+    this.times[this.stage] = (this.times[this.stage] ?? 0) + now - this.since;
+    this.since = now;
+    return this.times;
+  }
+}
