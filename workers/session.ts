@@ -85,10 +85,8 @@ export class FrameSession {
     clock.enter('detecting', plane.heightPx);
     const detection = detectStars(plane, sky, this.kernels);
     const covered = detection === null;
-    const { candidates, shape }: Detection = detection ?? {
-      candidates: [],
-      shape: { xx: 1.5, yy: 1.5, xy: 0 },
-    };
+    const found: Detection = detection ?? { candidates: [], shape: { xx: 1.5, yy: 1.5, xy: 0 }, trails: 0 };
+    const { candidates, shape } = found;
 
     clock.enter('measuring', candidates.length);
     const gain = frame.meta.gainElectronsPerAdu;
@@ -96,7 +94,7 @@ export class FrameSession {
     const measurement = measureStars(
       plane,
       sky,
-      { candidates, shape },
+      found,
       { unitsPerElectron },
       this.kernels,
       (done) => clock.tell(done),
@@ -128,6 +126,7 @@ export class FrameSession {
         stars,
         candidates: candidates.length,
         covered,
+        trails: found.trails,
         gainMeasured: gain === null,
       }),
       stars,

@@ -1,8 +1,9 @@
 import { measureSky, type Sky } from '../background/sky.ts';
+import { median } from '../math/robust.ts';
 import { axes, mahalanobis2, width, type Moments } from '../math/shape.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import { ALL_SITES, type Plane } from '../wasm/plane.ts';
-import type { Patch, Peak } from './components.ts';
+import type { Patch } from './components.ts';
 import { scan } from './scan.ts';
 import { typicalShape } from './scale.ts';
 
@@ -12,49 +13,63 @@ export interface Candidate {
   yPx: number;
   /** Height in the filtered frame over its noise: about the signal to noise of a star that suits the filter. */
   significance: number;
-  /** Pixels above the threshold in its patch, and the patch's longer side; shared with whatever else lies in it. */
-  patchPixels: number;
-  patchSpanPx: number;
 }
 
 export interface Detection {
   candidates: Candidate[];
   /** What a star of this frame looks like. */
   shape: Moments;
+  /** Straight trails of satellites and aeroplanes that were left out. */
+  trails: number;
 }
 
 /** First look: a Gaussian that suits stars of 2 to 5 px; wider on a mosaic, whose sites stand further apart. */
 const FIRST_SIGMA_PX = 1.2;
 const FIRST_SIGMA_MOSAIC_PX = 1.4;
 const DEFAULT_SHAPE: Moments = { xx: 1.5, yy: 1.5, xy: 0 };
+/** A filter may lose so much of a star's signal to noise before the frame is searched again with a better one. */
+const TOLERABLE_LOSS = 0.85;
 
 /**
  * Finds stars of any size: a first pass with a narrow filter tells what the frame's stars look like; where they are
- * much wider than the filter (defocused rings, long trails) the frame is averaged down to their scale and searched
- * again. Peaks closer than the typical star's own extent are one star, whatever its shape.
+ * wider than the filter (defocused rings, trails) the frame is searched again at their scale, averaged down if need be.
+ * Long stars are searched at two scales: that of their width, where kicked ones are brightest, and that of their area.
+ * Peaks closer than the typical star's own extent are one star, whatever its shape.
  * Null when the frame is covered with structure.
  */
 export function detectStars(plane: Plane, sky: Sky, kernels: Kernels): Detection | null {
   const firstSigma = plane.sites === ALL_SITES ? FIRST_SIGMA_PX : FIRST_SIGMA_MOSAIC_PX;
-  let patches = scan(plane, sky, firstSigma, kernels);
-  if (!patches) return null;
-  const shape = typicalShape(plane, sky, patches, kernels) ?? DEFAULT_SHAPE;
-  const sizePx = width(shape);
-  const factor = Math.max(1, Math.floor(sizePx / 2));
-  if (factor > 1) {
-    patches = scanBinned(plane, factor, sizePx, kernels);
+  const first = scan(plane, sky, firstSigma, kernels);
+  if (!first) return null;
+  const shape = typicalShape(plane, sky, first, kernels) ?? DEFAULT_SHAPE;
+  const { minor } = axes(shape);
+  const scales = width(shape) > 1.4 * minor ? [minor, width(shape)] : [width(shape)];
+  const found: Spot[] = [];
+  let trails = 0;
+  for (const scalePx of scales) {
+    const suits = filterLoss(firstSigma, scalePx) >= TOLERABLE_LOSS;
+    const factor = suits ? 1 : Math.max(1, Math.floor(scalePx / 2));
+    const patches = suits ? first : scanScale(plane, sky, scalePx, factor, kernels);
     if (!patches) return null;
-  } else if (filterLoss(firstSigma, sizePx) < 0.85) {
-    patches = scan(plane, sky, Math.min(2, Math.max(0.8, sizePx)), kernels);
-    if (!patches) return null;
+    const lines = patches.filter((patch) => isLine(patch, axes(shape).major / factor));
+    trails = Math.max(trails, lines.length);
+    for (const patch of patches) found.push(...spotsOf(patch, lines.includes(patch), factor));
   }
-  return { candidates: mergePeaks(patches, shape, factor), shape };
+  return { candidates: mergeSpots(found, shape), shape, trails };
 }
 
 /** Signal to noise of a Gaussian star of width `star` in a filter of width `filter`, over that in its own. */
 const filterLoss = (filter: number, star: number) => (2 * filter * star) / (filter ** 2 + star ** 2);
 
-function scanBinned(plane: Plane, factor: number, sizePx: number, kernels: Kernels): Patch[] | null {
+/** Searches at a scale; with a factor above 1 in a copy of the frame averaged over blocks of that side. */
+function scanScale(
+  plane: Plane,
+  sky: Sky,
+  scalePx: number,
+  factor: number,
+  kernels: Kernels,
+): Patch[] | null {
+  if (factor === 1) return scan(plane, sky, Math.min(2, Math.max(0.8, scalePx)), kernels);
   const { run, arena } = kernels;
   const mark = arena.mark();
   const binned: Plane = {
@@ -68,75 +83,104 @@ function scanBinned(plane: Plane, factor: number, sizePx: number, kernels: Kerne
   binned.address = arena.alloc(binned.widthPx * binned.heightPx * 4);
   const bin = plane.kind === 'u16' ? run.binU16 : run.binF32;
   bin(plane.address, plane.widthPx, plane.heightPx, factor, plane.sites, binned.address);
-  const sky = measureSky(binned, kernels);
-  const patches = scan(binned, sky, Math.min(2, sizePx / factor), kernels);
+  const binnedSky = measureSky(binned, kernels);
+  const patches = scan(binned, binnedSky, Math.min(2, scalePx / factor), kernels);
   arena.reset(mark);
   return patches;
 }
 
-/** Peaks of all patches, strongest first; one within the reach of a stronger one is part of the same star. */
-function mergePeaks(patches: Patch[], shape: Moments, factor: number): Candidate[] {
-  const peaks = patches
-    .flatMap((patch) => patch.peaks.map((peak) => ({ ...peak, patch })))
-    .sort((a, b) => b.significance - a.significance);
+const LINE_PX = 100;
+const LINE_PEAKS = 8;
+
+/** Whether a patch is one straight trail far longer than the stars: its peaks lie on a line. */
+function isLine({ x0, x1, y0, y1, peaks }: Patch, starMajorPx: number): boolean {
+  const spanPx = Math.hypot(x1 - x0, y1 - y0);
+  if (spanPx < Math.max(LINE_PX, 12 * starMajorPx) || peaks.length < LINE_PEAKS) return false;
+  // Perpendicular scatter of the peaks about their principal axis, robust against a star that the trail runs over.
+  const mx = peaks.reduce((sum, peak) => sum + peak.x, 0) / peaks.length;
+  const my = peaks.reduce((sum, peak) => sum + peak.y, 0) / peaks.length;
+  const moments = { xx: 0, yy: 0, xy: 0 };
+  for (const { x, y } of peaks) {
+    moments.xx += (x - mx) ** 2;
+    moments.yy += (y - my) ** 2;
+    moments.xy += (x - mx) * (y - my);
+  }
+  const angle = 0.5 * Math.atan2(2 * moments.xy, moments.xx - moments.yy);
+  const across = peaks.map(({ x, y }) => Math.abs(-(x - mx) * Math.sin(angle) + (y - my) * Math.cos(angle)));
+  return median(across) < Math.max(2.5, 1.5 * starMajorPx);
+}
+
+/** A peak in full-frame pixels. */
+interface Spot extends Candidate {
+  /** Side of the blocks that it was found with. */
+  factor: number;
+}
+
+/** A patch's peaks; of a trail only those that stand well above the rest of it. */
+function spotsOf(patch: Patch, line: boolean, factor: number): Spot[] {
+  const floor = line ? 3 * median(patch.peaks.map((peak) => peak.significance)) : 0;
+  return patch.peaks
+    .filter((peak) => peak.significance > floor)
+    .map((peak) => ({
+      xPx: (peak.x + 0.5) * factor - 0.5,
+      yPx: (peak.y + 0.5) * factor - 0.5,
+      significance: peak.significance,
+      factor,
+    }));
+}
+
+/** Strongest first; a spot within the reach of a stronger one is part of the same star. */
+function mergeSpots(spots: Spot[], shape: Moments): Candidate[] {
+  const sorted = spots.sort((a, b) => b.significance - a.significance);
   // A Gaussian star ends at 2.5 sigma; a straight trail of uniform light reaches 3.5 of its own rms from end to end.
   const { major, minor } = axes(shape);
   const reach = 2.5 + 1.1 * (1 - minor / major);
-  const radiusPx = Math.max(3, reach * major);
+  const coarsest = sorted.reduce((most, spot) => Math.max(most, spot.factor), 1);
+  const cellPx = Math.max(3 * coarsest, reach * major);
   const cells = new Map<string, Group[]>();
   const groups: Group[] = [];
-  for (const peak of peaks) {
-    const x = (peak.x + 0.5) * factor - 0.5;
-    const y = (peak.y + 0.5) * factor - 0.5;
-    const owner = nearby(cells, x, y, radiusPx).find((group) => {
-      const dx = x - group.x;
-      const dy = y - group.y;
-      return Math.hypot(dx, dy) < 3 * factor || mahalanobis2(shape, dx, dy) < reach * reach;
+  for (const spot of sorted) {
+    const { xPx, yPx } = spot;
+    const owner = nearby(cells, xPx, yPx, cellPx).find(({ seed }) => {
+      const dx = xPx - seed.xPx;
+      const dy = yPx - seed.yPx;
+      const close = 3 * Math.max(spot.factor, seed.factor);
+      return Math.hypot(dx, dy) < close || mahalanobis2(shape, dx, dy) < reach * reach;
     });
     if (owner) {
-      owner.add(x, y, peak);
+      owner.add(spot);
       continue;
     }
-    const group = new Group(x, y, peak, peak.patch, factor);
+    const group = new Group(spot);
     groups.push(group);
-    const key = cellKey(x, y, radiusPx);
+    const key = cellKey(xPx, yPx, cellPx);
     cells.set(key, [...(cells.get(key) ?? []), group]);
   }
   return groups.map((group) => group.candidate());
 }
 
-/** Peaks that belong to one star; it grows about its strongest peak. */
+/** Spots that belong to one star; it grows about its strongest, at the mean of those of the same scale. */
 class Group {
-  private weight: number;
-  private sumX: number;
-  private sumY: number;
+  private weight = 0;
+  private sumX = 0;
+  private sumY = 0;
 
-  constructor(
-    readonly x: number,
-    readonly y: number,
-    private readonly strongest: Peak,
-    private readonly patch: Patch,
-    private readonly factor: number,
-  ) {
-    this.weight = strongest.significance;
-    this.sumX = x * this.weight;
-    this.sumY = y * this.weight;
+  constructor(readonly seed: Spot) {
+    this.add(seed);
   }
 
-  add(x: number, y: number, peak: Peak): void {
-    this.weight += peak.significance;
-    this.sumX += x * peak.significance;
-    this.sumY += y * peak.significance;
+  add({ xPx, yPx, significance, factor }: Spot): void {
+    if (factor !== this.seed.factor) return;
+    this.weight += significance;
+    this.sumX += xPx * significance;
+    this.sumY += yPx * significance;
   }
 
   candidate(): Candidate {
-    const { patch, factor } = this;
     return {
       xPx: this.sumX / this.weight,
       yPx: this.sumY / this.weight,
-      significance: this.strongest.significance,
-      patchPixels: patch.pixels * factor * factor,
-      patchSpanPx: Math.max(patch.x1 - patch.x0, patch.y1 - patch.y0) * factor,
+      significance: this.seed.significance,
     };
   }
 }

@@ -4,7 +4,9 @@ import type { MeasuredStar } from './star.ts';
 
 /** A star is compared with so many of its nearest, because the width may double from centre to corner. */
 const JURY = 12;
-const MIN_JURY = 4;
+const MIN_JURY = 3;
+/** Nothing that came through the optics is narrower than the pixel it was averaged over. */
+const NARROWEST_PX = 0.8;
 /** Narrower than this share of its neighbours' width: a cosmic ray, a hot cluster. */
 const SHARP_SHARE = 0.72;
 /** Wider than this: a galaxy, a nebula's knot, two stars. */
@@ -20,10 +22,14 @@ const FAINT_SNR = 8;
 export function judgeShapes(stars: MeasuredStar[]): void {
   const jurors = stars.filter(
     (star) =>
-      star.snr > 12 && !(star.flags & (FLAG.saturated | FLAG.edge | FLAG.blended)) && sizeOf(star) > 0,
+      star.snr > 12 &&
+      !(minorFwhmPx(star) < NARROWEST_PX) &&
+      !(star.flags & (FLAG.saturated | FLAG.edge | FLAG.blended)) &&
+      sizeOf(star) > 0,
   );
   for (const star of stars) {
     if (star.snr < FAINT_SNR) star.flags |= FLAG.faint;
+    if (minorFwhmPx(star) < NARROWEST_PX) star.flags |= FLAG.sharp;
     const jury = nearest(jurors, star);
     if (jury.length < MIN_JURY || star.flags & FLAG.saturated) continue;
     const usual = median(jury.map((other) => Math.log(sizeOf(other))));
@@ -37,6 +43,12 @@ export function judgeShapes(stars: MeasuredStar[]): void {
     if (Math.hypot(e1, e2) > STREAK_EXCESS + 4 * star.eSigma && excess > Math.log(1.2))
       star.flags |= FLAG.streak;
   }
+}
+
+/** Width across the long axis: the share of the mean width is sqrt(B/A), B²/A² = (1 - |e|) / (1 + |e|). */
+function minorFwhmPx({ fwhmPx, e1, e2 }: MeasuredStar): number {
+  const e = Math.hypot(e1, e2);
+  return fwhmPx * ((1 - e) / (1 + e)) ** 0.25;
 }
 
 const sizeOf = (star: MeasuredStar) => (star.flags & FLAG.ring ? star.hfdPx : star.fwhmPx);

@@ -15,6 +15,8 @@ export interface ReportInput {
   candidates: number;
   /** The frame is covered with structure: no stars could be told apart. */
   covered: boolean;
+  /** Satellite trails that were left out. */
+  trails: number;
   /** The header does not give the gain; it was estimated from the frame. */
   gainMeasured: boolean;
 }
@@ -78,12 +80,13 @@ function faultOf({ covered, stars }: ReportInput, shaped: number): Fault | null 
   };
 }
 
-function warningsOf({ frame, stars, gainMeasured }: ReportInput, shaped: number): string[] {
+function warningsOf({ frame, stars, gainMeasured, trails }: ReportInput, shaped: number): string[] {
   const warnings: string[] = [];
   if (frame.planes === 3)
     warnings.push('This is a colour picture, not a raw frame: stars were measured on its green plane.');
   if (gainMeasured && shaped > 0)
     warnings.push('The file does not tell the gain (EGAIN); it was estimated from the noise of the frame.');
+  if (trails > 0) warnings.push('A satellite or an aeroplane crossed the frame; its trail was left out.');
   const count = (bit: number) => stars.flags.reduce((sum, flags) => sum + (flags & bit ? 1 : 0), 0);
   const narrow = count(FLAG.undersampled);
   if (shaped > 0 && narrow > shaped / 2)
