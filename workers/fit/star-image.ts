@@ -12,15 +12,15 @@ export interface Scene {
   plan: Plan;
   round: RoundBlur;
   path: PathTable;
-  /** Locals whose derivatives are wanted, ascending; empty for the value alone. */
-  wanted: readonly number[];
+  /** Locals whose derivatives are wanted, ascending (those by x and y come with them); null for the value alone. */
+  wanted: readonly number[] | null;
 }
 
 /** Images of one star in the kernels' memory: views valid until the next call. Rows are `plan.sideStride` long. */
 export interface StarImages {
   /** Image of unit flux. */
   value: Float32Array;
-  /** Derivatives with respect to `wanted`, in their order, then x and y when any was wanted. */
+  /** Derivatives with respect to `wanted`, in their order, then x and y. */
   derivatives: Float32Array[];
 }
 
@@ -35,7 +35,8 @@ export function starImages(
   dxPx: number,
   dyPx: number,
 ): StarImages {
-  const { plan, wanted } = scene;
+  const { plan } = scene;
+  const wanted = scene.wanted ?? [];
   const phaseTerms = wanted.filter((index) => index < TERMS.length);
   arena.f32(plan.coefficients, TERMS.length).set(local.subarray(0, TERMS.length));
   arena.i32(plan.wanted, phaseTerms.length).set(phaseTerms);
@@ -43,7 +44,7 @@ export function starImages(
 
   const factorOf = (index: number) => plan.factors + 4 * index * plan.factorFloats;
   const others = wanted.filter((index) => index >= TERMS.length);
-  const derived = wanted.length > 0;
+  const derived = scene.wanted !== null;
   const tables = [FACTOR.value, ...others, ...(derived ? [FACTOR.x, FACTOR.y] : [])];
   fillFactors(arena.f32(plan.factors, tables.length * plan.factorFloats), scene, tables, local, dxPx, dyPx);
 

@@ -1,0 +1,188 @@
+import { P, PARAMETER_COUNT } from './parameters.ts';
+import type { Group, ModelShape, PathKind } from './parameters.ts';
+import { FieldFitter } from './levenberg.ts';
+import type { FitOptions, FitResult, FitState } from './levenberg.ts';
+import type { MomentField } from './moment-fit.ts';
+import { MOVING, STILL, cleanStarts, glance, hops, momentStarts, sameUpToSign } from './starts.ts';
+import type { Start } from './starts.ts';
+import { pathStarts } from './path-starts.ts';
+
+/** What the search works on. */
+export interface SearchGround {
+  fitter: FieldFitter;
+  /** Stars in the order in which they enter, fit for racing first. */
+  order: number[];
+  moments: MomentField;
+  start: Pick<FitState, 'dxPx' | 'dyPx'>;
+  obstruction: number;
+  /** Width over height of the frame. */
+  aspect: number;
+  priors: FitOptions['priors'];
+  signal?: AbortSignal;
+  report(done: number): void;
+}
+
+/** Numbers of stars and iterations of the search's stages: what it costs is set here. */
+const RACE = { stars: 14, iterations: 4, keep: 4 };
+const HOP = { stars: 14, iterations: 4 };
+const REFINE = { stars: 28, iterations: 6, keep: 2 };
+const PATH = { stars: 20, iterations: 5, keep: 2 };
+const DECIDE = { stars: 60, iterations: 10 };
+
+/** A path more complicated than a straight line must gain this much, and no part of a jump be shorter than 8 %. */
+const JUMP_GAIN = 25;
+const SWING_GAIN = 40;
+export const LEAST_MINORITY = 0.08;
+/** Motion stands against constant astigmatism: it is preferred when the costs are this close (no coincidence needed). */
+const MOTION_HEAD_START = 12;
+
+export interface SearchOutcome {
+  /** Best of each kind of explanation, refined on the deciding stars; best first. */
+  candidates: FitResult[];
+  stars: number[];
+}
+
+export async function search(ground: SearchGround): Promise<SearchOutcome> {
+  const { fitter, order, moments, obstruction, aspect } = ground;
+  const options = (stage: { stars: number; iterations: number }, warmUp: number): FitOptions => ({
+    stars: order.slice(0, stage.stars),
+    fineness: 'search',
+    iterations: stage.iterations,
+    warmUp,
+    tolerance: 1,
+    priors: ground.priors,
+    signal: ground.signal,
+  });
+  const run = (start: Start, from: FitOptions, state?: FitState) =>
+    fitter.fit({ ...(state ?? positions(ground)), theta: start.theta }, start.shape, from);
+
+  // Race: every start for a few iterations on a few stars.
+  const starts = [...momentStarts(moments, obstruction, RACE.keep), ...cleanStarts(moments)];
+  const raced: FitResult[] = [];
+  for (const start of starts) {
+    raced.push(await run(start, options(RACE, 4)));
+    ground.report(0.3 * (raced.length / starts.length));
+  }
+  for (const path of ['none', 'straight'] as const) {
+    const best = ranked(raced.filter((result) => result.shape.path === path))[0];
+    if (!best) continue;
+    const others = hops({ theta: best.state.theta, shape: best.shape }, aspect);
+    for (const hop of others) raced.push(await run(hop, options(HOP, 1), best.state));
+  }
+  ground.report(0.4);
+
+  // Refine the best distinct ones of each mode on more stars, each mode also from the other's optics.
+  const refined: FitResult[] = [];
+  for (const path of ['none', 'straight'] as const) {
+    const own = distinct(ranked(raced.filter((result) => result.shape.path === path))).slice(0, REFINE.keep);
+    for (const result of own)
+      refined.push(await run({ ...asStart(result) }, options(REFINE, 2), result.state));
+  }
+  ground.report(0.55);
+  const still = ranked(refined.filter((result) => result.shape.path === 'none'))[0];
+  const straight = ranked(refined.filter((result) => result.shape.path === 'straight'))[0];
+  const crossed = [
+    await run(crossSeed(straight, STILL), options(REFINE, 2), straight.state),
+    await run(crossSeed(still, MOVING), options(REFINE, 2), still.state),
+  ];
+  const contenders: FitResult[] = [ranked([still, crossed[0]])[0], ranked([straight, crossed[1]])[0]];
+  ground.report(0.65);
+
+  // Paths that are not straight, from clean optics, or coma and trefoil imitate them.
+  if (wantsPaths(ground, contenders)) {
+    for (const kind of ['jump', 'swing'] as const) {
+      const tried: FitResult[] = [];
+      for (const start of pathStarts(moments, kind, contenders[1].state.theta))
+        tried.push(await run(start, options(PATH, 4)));
+      const best = ranked(tried)[0];
+      if (best) contenders.push(best);
+    }
+  }
+  ground.report(0.75);
+
+  // Decide on all stars with one set of variances.
+  const decideStars = order.slice(0, DECIDE.stars);
+  const deciding = options(DECIDE, 3);
+  const first = ranked(
+    contenders.map((result) => ({ ...result, cost: result.cost / result.answers.length })),
+  )[0];
+  await fitter.freeze(first, { ...deciding, stars: order }, 0.02);
+  const decided: FitResult[] = [];
+  for (const contender of contenders) decided.push(await run(asStart(contender), deciding, contender.state));
+  ground.report(0.9);
+  return { candidates: preferred(decided), stars: decideStars };
+}
+
+const positions = ({ start }: SearchGround): FitState => ({
+  theta: new Float64Array(PARAMETER_COUNT),
+  dxPx: start.dxPx.slice(),
+  dyPx: start.dyPx.slice(),
+});
+
+const asStart = ({ state, shape }: FitResult): Start => ({ theta: state.theta, shape, why: 'continued' });
+
+/** Sum over the best three quarters of the stars: a galaxy or a double must not choose the start. */
+const trimmedCost = ({ answers }: FitResult): number => {
+  const costs = answers.map((answer) => answer.cost / Math.max(answer.pixels, 1)).sort((a, b) => a - b);
+  const kept = Math.max(1, Math.ceil(0.75 * costs.length));
+  return costs.slice(0, kept).reduce((sum, cost) => sum + cost, 0) / kept;
+};
+
+const ranked = (results: FitResult[]): FitResult[] =>
+  [...results].sort((a, b) => trimmedCost(a) - trimmedCost(b));
+
+const distinct = (results: FitResult[]): FitResult[] =>
+  results.filter(
+    (result, i) =>
+      !results.slice(0, i).some((better) => sameUpToSign(better.state.theta, result.state.theta)),
+  );
+
+/** The other mode's optics with this mode's freedom. */
+function crossSeed({ state }: FitResult, shape: ModelShape): Start {
+  const theta = state.theta.slice();
+  if (shape.path === 'none') {
+    // A trail of length L looks like astigmatism of the same second moments.
+    const length2 = Math.hypot(theta[P.motionX], theta[P.motionY]) ** 2 / 12;
+    const angle = 2 * Math.atan2(theta[P.motionY], theta[P.motionX]);
+    const a = Math.sqrt(length2);
+    theta[P.astigmatism0] = a * Math.cos(angle);
+    theta[P.astigmatism45] = a * Math.sin(angle);
+    theta[P.focus] += 0.5 * a;
+  }
+  return { theta, shape, why: 'from the other mode' };
+}
+
+function wantsPaths({ moments }: SearchGround, [still, straight]: FitResult[]): boolean {
+  const { typical, qx, qy } = glance(moments);
+  const elongated = Math.hypot(qx, qy) > 0.06 * typical;
+  const pixels = straight.answers.reduce((sum, answer) => sum + answer.pixels, 0);
+  const chi2 = straight.answers.reduce((sum, answer) => sum + answer.chi2, 0) / pixels;
+  return elongated || straight.cost < still.cost - 40 || chi2 > 1.12;
+}
+
+/** Best first, simpler paths preferred unless the others gain enough. */
+function preferred(results: FitResult[]): FitResult[] {
+  const scale = Math.max(1, medianMisfit(results[0]));
+  const handicap: Record<PathKind, number> = {
+    none: MOTION_HEAD_START,
+    straight: 0,
+    jump: JUMP_GAIN * scale,
+    swing: SWING_GAIN * scale,
+  };
+  const penalty = (result: FitResult) => {
+    const share = 1 / (1 + Math.exp(-result.state.theta[P.path1]));
+    const tooShort = result.shape.path === 'jump' && Math.min(share, 1 - share) < LEAST_MINORITY;
+    return handicap[result.shape.path] + (tooShort ? Infinity : 0);
+  };
+  return [...results].sort((a, b) => a.cost + penalty(a) - (b.cost + penalty(b)));
+}
+
+export function medianMisfit({ answers }: Pick<FitResult, 'answers'>): number {
+  const each = answers.map((answer) => answer.chi2 / Math.max(answer.pixels - 4, 1)).sort((a, b) => a - b);
+  return each[each.length >> 1] ?? NaN;
+}
+
+export const withGroups = (shape: ModelShape, groups: Iterable<Group>): ModelShape => ({
+  path: shape.path,
+  groups: new Set(groups),
+});
