@@ -1,4 +1,8 @@
+import { createPinia } from 'pinia';
 import { createApp } from 'vue';
 import App from './App.vue';
+import './style/tokens.css';
+import './style/base.css';
+import './style/charts.css';
 
-createApp(App).mount('#app');
+createApp(App).use(createPinia()).mount('#app');

@@ -1,0 +1,44 @@
+import { drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+import type { FieldMapOptions } from './elongation-map.ts';
+import type { CometCell } from './grid-means.ts';
+
+/** Asymmetry at which a tail fills its cell, unless a larger one sets the scale. */
+const FULL = 0.25;
+const SIGNIFICANT = 2;
+const HEAD = 3.5;
+
+/**
+ * A comet per cell: the head sits where the mean star is, the tail points where its light is dragged to and is as long
+ * as the third moment is large. Cells without significant asymmetry get a ring. Returns the key's value and length.
+ */
+export function drawCometMap(
+  element: SVGSVGElement,
+  data: FieldSize & { cells: CometCell[]; cols: number; rows: number },
+  options: FieldMapOptions,
+): { asymmetry: number; lengthPx: number } {
+  const frame = drawFieldFrame(element, data, options);
+  const room = 0.85 * Math.min(frame.width / data.cols, frame.height / data.rows);
+  const perUnit = room / Math.max(FULL, ...data.cells.map((cell) => Math.hypot(cell.x, cell.y)));
+  for (const cell of data.cells) {
+    const cx = ((cell.col + 0.5) / data.cols) * frame.width;
+    const cy = ((cell.row + 0.5) / data.rows) * frame.height;
+    const size = Math.hypot(cell.x, cell.y);
+    if (size <= SIGNIFICANT * cell.sigma) {
+      frame.plot.append('circle').attr('class', 'whisker-round').attr('cx', cx).attr('cy', cy).attr('r', 4);
+      continue;
+    }
+    const length = perUnit * size;
+    const angleDeg = (Math.atan2(cell.y, cell.x) * 180) / Math.PI;
+    frame.plot
+      .append('path')
+      .attr('class', 'comet')
+      .attr('d', cometPath(length))
+      .attr('transform', `translate(${cx},${cy}) rotate(${angleDeg}) translate(${-length / 2},0)`);
+  }
+  drawOutline(frame);
+  return { asymmetry: 0.1, lengthPx: 0.1 * perUnit };
+}
+
+/** A round head at the origin whose tail runs to a point at (length, 0). */
+export const cometPath = (length: number): string =>
+  `M0,${-HEAD}A${HEAD},${HEAD} 0 1 0 0,${HEAD}L${Math.max(HEAD, length)},0Z`;

@@ -1,0 +1,76 @@
+import type { StarTable } from '../../workers/protocol/stars.ts';
+import { NOT_FOR_SHAPE } from '../../workers/protocol/flags.ts';
+import type { Region } from '../../workers/protocol/report.ts';
+import { drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+
+export interface FieldMapOptions {
+  availableWidth: number;
+  maxHeight: number;
+  sizeText: string;
+  label: string;
+}
+
+/** A whisker fills its cell at this much more length than width, or at the largest one if that is more. */
+const FULL_EXCESS = 0.2;
+const SIGNIFICANT = 2;
+
+/**
+ * One whisker per cell along the long axis of its mean star, as long as the star is longer than wide; thin ones for
+ * single stars. A cell whose elongation is within two standard errors of round gets a ring. Returns the excess
+ * (elongation - 1) and the drawn length of the key's whisker.
+ */
+export function drawElongationMap(
+  element: SVGSVGElement,
+  data: FieldSize & { regions: Region[]; stars: StarTable },
+  options: FieldMapOptions,
+): { excess: number; lengthPx: number } {
+  const frame = drawFieldFrame(element, data, options);
+  const cells = data.regions.filter((region) => region.elongation && region.angleDeg);
+  const cols = cells[0]?.cols ?? 3;
+  const rows = cells[0]?.rows ?? 3;
+  const room = 0.92 * Math.min(frame.width / cols, frame.height / rows);
+  const largest = Math.max(FULL_EXCESS, ...cells.map((region) => region.elongation!.value - 1));
+  const perExcess = room / largest;
+
+  const { stars } = data;
+  let thin = '';
+  for (let i = 0; i < stars.count; i++) {
+    if (stars.flags[i] & NOT_FOR_SHAPE || !Number.isFinite(stars.e1[i])) continue;
+    const shape = axisOf(stars.e1[i], stars.e2[i]);
+    const half = Math.min(room, perExcess * (shape.elongation - 1)) / 2;
+    thin += whisker(frame.x(stars.xPx[i]), frame.y(stars.yPx[i]), shape.angleRad, half);
+  }
+  frame.plot.append('path').attr('class', 'whisker-star').attr('d', thin);
+
+  for (const region of cells) {
+    const cx = ((region.col + 0.5) / cols) * frame.width;
+    const cy = ((region.row + 0.5) / rows) * frame.height;
+    const { value, sigma } = region.elongation!;
+    if (value - 1 <= SIGNIFICANT * sigma) {
+      frame.plot.append('circle').attr('class', 'whisker-round').attr('cx', cx).attr('cy', cy).attr('r', 4);
+      continue;
+    }
+    const angleRad = (region.angleDeg!.value * Math.PI) / 180;
+    frame.plot
+      .append('path')
+      .attr('class', 'whisker')
+      .attr('d', whisker(cx, cy, angleRad, (perExcess * (value - 1)) / 2));
+  }
+  drawOutline(frame);
+  return { excess: 0.1, lengthPx: 0.1 * perExcess };
+}
+
+/**
+ * Elongation A/B and axis of a star from its distortion (e1, e2) = ((A^2 - B^2) / (A^2 + B^2)) (cos 2t, sin 2t).
+ * The angle is in radians from +x towards +y.
+ */
+export function axisOf(e1: number, e2: number): { elongation: number; angleRad: number } {
+  const e = Math.min(0.999, Math.hypot(e1, e2));
+  return { elongation: Math.sqrt((1 + e) / (1 - e)), angleRad: Math.atan2(e2, e1) / 2 };
+}
+
+function whisker(x: number, y: number, angleRad: number, half: number): string {
+  const dx = half * Math.cos(angleRad);
+  const dy = half * Math.sin(angleRad);
+  return `M${(x - dx).toFixed(1)},${(y - dy).toFixed(1)}L${(x + dx).toFixed(1)},${(y + dy).toFixed(1)}`;
+}

@@ -1,0 +1,111 @@
+import { contours, geoPath, geoTransform, max } from 'd3';
+import type { MeanStar } from '../../workers/protocol/api.ts';
+import type { Region } from '../../workers/protocol/report.ts';
+import { lightColour } from './colour.ts';
+import { drawFieldFrame, drawOutline, type FieldFrame, type FieldSize } from './field-frame.ts';
+
+export interface PlateOptions {
+  availableWidth: number;
+  maxHeight: number;
+  sizeText: string;
+  label: string;
+  /** What to write under each star. */
+  caption: (region: Region | undefined) => string;
+}
+
+/** Heights of the contour bands as parts of the peak: closer below, where the wings tell most. */
+const LEVELS = [0.05, 0.09, 0.14, 0.2, 0.28, 0.38, 0.5, 0.62, 0.74, 0.86, 0.95];
+const CAPTION_HEIGHT = 18;
+/** A star is shown this many of the widest star's FWHM across. */
+const WIDTHS_ACROSS = 4;
+
+/**
+ * The average stars of the nine cells at their true places, all to one scale and with gaps between, drawn as height
+ * contours of their light; the line at half of the peak is what the width means. The centre's line is repeated,
+ * dotted, on every other star. Returns pixels of the frame per side of a picture.
+ */
+export function drawStarPlate(
+  element: SVGSVGElement,
+  data: FieldSize & { stars: MeanStar[]; regions: Region[] },
+  options: PlateOptions,
+): number {
+  const frame = drawFieldFrame(element, data, options);
+  const cell = { width: frame.width / 3, height: frame.height / 3 };
+  const side = Math.max(24, Math.min(cell.width * 0.8, (cell.height - CAPTION_HEIGHT) * 0.86));
+  const sidePx = pictureSidePx(data.stars, data.regions);
+  const centre = data.stars.find((star) => 2 * star.col === star.cols - 1 && 2 * star.row === star.rows - 1);
+  for (const star of data.stars) {
+    const region = data.regions.find((r) => r.col === star.col && r.row === star.row);
+    const left = (star.col + 0.5) * cell.width - side / 2;
+    const top = (star.row + 0.5) * cell.height - (side + CAPTION_HEIGHT) / 2;
+    const picture = frame.plot.append('g').attr('transform', `translate(${left},${top})`);
+    const clip = `plate-${star.col}-${star.row}`;
+    picture
+      .append('clipPath')
+      .attr('id', clip)
+      .append('rect')
+      .attr('width', side)
+      .attr('height', side)
+      .attr('rx', 3);
+    picture
+      .append('rect')
+      .attr('class', 'plate-ground')
+      .attr('width', side)
+      .attr('height', side)
+      .attr('rx', 3);
+    const inside = picture.append('g').attr('clip-path', `url(#${clip})`);
+    drawStar(inside, star, side, sidePx);
+    if (centre && star !== centre) drawHalfPeak(inside, centre, side, sidePx, 'plate-reference');
+    drawHalfPeak(inside, star, side, sidePx, 'plate-half');
+    picture
+      .append('text')
+      .attr('class', 'plate-caption')
+      .attr('x', side / 2)
+      .attr('y', side + 14)
+      .attr('text-anchor', 'middle')
+      .text(options.caption(region));
+  }
+  drawOutline(frame);
+  return sidePx;
+}
+
+/** How many pixels of the frame one picture shows: enough for the widest star, never more than was averaged. */
+export function pictureSidePx(stars: MeanStar[], regions: Region[]): number {
+  const averaged = Math.min(...stars.map((star) => star.side / star.samplesPerPx));
+  const widest = max(regions, (region) => region.fwhmPx?.value);
+  return widest ? Math.min(averaged, Math.max(8, WIDTHS_ACROSS * widest)) : averaged;
+}
+
+type Group = FieldFrame['plot'];
+
+function drawStar(group: Group, star: MeanStar, side: number, sidePx: number): void {
+  const path = starPath(star, side, sidePx);
+  const bands = contours().size([star.side, star.side]).thresholds(LEVELS)(Array.from(star.values));
+  for (const band of bands)
+    group
+      .append('path')
+      .attr('d', path(band))
+      .attr('fill', lightColour(0.12 + 0.88 * Math.sqrt(band.value)));
+}
+
+function drawHalfPeak(group: Group, star: MeanStar, side: number, sidePx: number, style: string): void {
+  const [half] = contours().size([star.side, star.side]).thresholds([0.5])(Array.from(star.values));
+  if (half)
+    group
+      .append('path')
+      .attr('class', style)
+      .attr('d', starPath(star, side, sidePx)(half));
+}
+
+/** From samples (contours put sample i at i + 0.5) to the picture, the centroid in the middle. */
+function starPath(star: MeanStar, side: number, sidePx: number) {
+  const perSample = side / (sidePx * star.samplesPerPx);
+  const middle = star.side / 2;
+  return geoPath(
+    geoTransform({
+      point(sx, sy) {
+        this.stream.point(side / 2 + (sx - middle) * perSample, side / 2 + (sy - middle) * perSample);
+      },
+    }),
+  );
+}

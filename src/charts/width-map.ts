@@ -1,0 +1,87 @@
+import { contours, extent, geoPath, geoTransform, range, tickStep } from 'd3';
+import { widthColour } from './colour.ts';
+import { drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+import { sampleSurface, type Surface } from './surface.ts';
+
+export interface WidthMapOptions {
+  availableWidth: number;
+  maxHeight: number;
+  sizeText: string;
+  label: string;
+  /** Multiplies pixels into the unit that is shown. */
+  perPx: number;
+  numberText: (value: number) => string;
+}
+
+const COLUMNS = 90;
+/** The scale spans at least this part of the middle value, so that noise never looks like a slope. */
+const LEAST_SPAN = 0.12;
+const STEPS = 7;
+
+export interface Band {
+  from: number;
+  colour: string;
+}
+
+/** Filled contours of star width over the sensor; returns the bands for the legend, in the unit that is shown. */
+export function drawWidthMap(
+  element: SVGSVGElement,
+  data: FieldSize & { surface: Surface; starsXPx: ArrayLike<number>; starsYPx: ArrayLike<number> },
+  options: WidthMapOptions,
+): Band[] {
+  const frame = drawFieldFrame(element, data, options);
+  const rows = Math.max(2, Math.round((COLUMNS * data.heightPx) / data.widthPx));
+  const grid = sampleSurface(data.surface, data.widthPx, data.heightPx, COLUMNS, rows).map(
+    (value) => value * options.perPx,
+  );
+  const levels = bandLevels(grid);
+  const step = levels[1] - levels[0];
+  const colour = widthColour(levels[0], levels[levels.length - 1] + step);
+  // The outer samples lie on the border and contours put sample i at i + 0.5.
+  const path = geoPath(
+    geoTransform({
+      point(gx, gy) {
+        this.stream.point(
+          ((gx - 0.5) / (COLUMNS - 1)) * frame.width,
+          ((gy - 0.5) / (rows - 1)) * frame.height,
+        );
+      },
+    }),
+  );
+  const clip = `${element.id || 'width-map'}-clip`;
+  frame.plot
+    .append('clipPath')
+    .attr('id', clip)
+    .append('rect')
+    .attr('width', frame.width)
+    .attr('height', frame.height);
+  const inside = frame.plot.append('g').attr('clip-path', `url(#${clip})`);
+  inside
+    .append('rect')
+    .attr('width', frame.width)
+    .attr('height', frame.height)
+    .attr('fill', colour(levels[0] + step / 2));
+  for (const band of contours().size([COLUMNS, rows]).thresholds(levels)(Array.from(grid)))
+    inside
+      .append('path')
+      .attr('class', 'width-band')
+      .attr('d', path(band))
+      .attr('fill', colour(band.value + step / 2));
+  const dots = range(data.starsXPx.length)
+    .map((i) => `M${frame.x(data.starsXPx[i]).toFixed(1)},${frame.y(data.starsYPx[i]).toFixed(1)}h.01`)
+    .join('');
+  inside.append('path').attr('class', 'width-stars').attr('d', dots);
+  drawOutline(frame);
+  return levels.map((from) => ({ from, colour: colour(from + step / 2) }));
+}
+
+/** Round levels from at or below the least value up; at least `LEAST_SPAN` of the middle value wide in all. */
+export function bandLevels(grid: ArrayLike<number>): number[] {
+  const [least, most] = extent(Array.from(grid)) as [number, number];
+  const middle = (least + most) / 2;
+  const half = Math.max((most - least) / 2, (LEAST_SPAN * middle) / 2);
+  const step = tickStep(middle - half, middle + half, STEPS);
+  const first = Math.floor((middle - half) / step);
+  const last = Math.ceil((middle + half) / step);
+  return range(first, last).map((k) => Number((k * step).toPrecision(12)));
+}

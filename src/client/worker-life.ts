@@ -1,0 +1,53 @@
+import { wrap, type Remote } from 'comlink';
+import { failure, type Fault, type Outcome } from '../../workers/protocol/faults.ts';
+
+/** What a worker must offer to be led: a real Worker, or a message channel in a test. */
+export type WorkerLike = Pick<
+  Worker,
+  'postMessage' | 'addEventListener' | 'removeEventListener' | 'terminate'
+>;
+
+/**
+ * One worker from birth to death. Comlink never settles a call that is pending on a dead worker, so each call races
+ * the death, and death has a reason: a Fault that every pending call then answers with.
+ */
+export class WorkerLife<Api> {
+  readonly #worker: WorkerLike;
+  readonly #remote: Remote<Api>;
+  readonly #death: Promise<Fault>;
+  #die!: (why: Fault) => void;
+  ended: Fault | null = null;
+
+  constructor(worker: WorkerLike) {
+    this.#worker = worker;
+    this.#remote = wrap<Api>(worker);
+    this.#death = new Promise((resolve) => (this.#die = resolve));
+    worker.addEventListener('error', (event) => this.end(broken((event as ErrorEvent).message)));
+    worker.addEventListener('messageerror', () => this.end(broken('a message could not be read')));
+  }
+
+  /** Ends the worker for good; every pending call answers with `why`. Later calls answer with the first reason. */
+  end(why: Fault): void {
+    if (this.ended) return;
+    this.ended = why;
+    this.#worker.terminate();
+    this.#die(why);
+  }
+
+  /** Never rejects: a throw on the other side is a mistake of ours and comes back as an `internal` fault. */
+  async call<T>(work: (api: Remote<Api>) => Promise<Outcome<T>>): Promise<Outcome<T>> {
+    const death = this.#death.then((why): Outcome<T> => ({ ok: false, fault: why }));
+    if (this.ended) return death;
+    const answer = work(this.#remote).catch((error: unknown) =>
+      failure('internal', `The analysis stopped on a mistake of its own (${detail(error)}).`),
+    );
+    return Promise.race([answer, death]);
+  }
+}
+
+const detail = (error: unknown): string => (error instanceof Error ? error.message : String(error));
+
+const broken = (why: string | undefined): Fault => ({
+  code: 'internal',
+  message: `The analysis broke down (${why || 'the browser gives no reason'}). It starts afresh with the next frame: open this one again, or a smaller one.`,
+});

@@ -1,0 +1,37 @@
+import type { Stage } from '../../workers/protocol/api.ts';
+import type { Verdict } from '../../workers/protocol/report.ts';
+import { STAR_FLAGS, type StarFlagName } from '../../workers/protocol/flags.ts';
+
+export const STAGES: { stage: Stage; says: string }[] = [
+  { stage: 'reading', says: 'Reading the file' },
+  { stage: 'background', says: 'Measuring the sky' },
+  { stage: 'detecting', says: 'Finding stars' },
+  { stage: 'measuring', says: 'Measuring stars' },
+  { stage: 'mapping', says: 'Mapping the sensor' },
+];
+
+const ROWS = ['top', 'middle', 'bottom'];
+const COLUMNS = ['left', 'centre', 'right'];
+
+/** "top left", "right edge", "centre": a cell of the 3x3 grid as it is seen with the first stored row on top. */
+export function placeName({ col, row }: { col: number; row: number }): string {
+  if (col === 1 && row === 1) return 'centre';
+  if (col === 1) return `${ROWS[row]} edge`;
+  if (row === 1) return `${COLUMNS[col]} edge`;
+  return `${ROWS[row]} ${COLUMNS[col]}`;
+}
+
+/** How sure the verdict is. Below 0.9 two causes remain and a further frame would decide. */
+export function sureness(verdict: Verdict): string {
+  if (verdict.confidence >= 0.9) return 'Almost sure';
+  return verdict.confidence >= 0.6 ? 'Likely' : 'Cannot tell yet';
+}
+
+export const WHEN: Record<Verdict['next'][number]['when'], string> = {
+  now: 'Now',
+  daylight: 'In daylight',
+  'not-possible': 'Not in your hands',
+};
+
+export const flagSentence = (name: StarFlagName): string =>
+  STAR_FLAGS.find((flag) => flag.name === name)!.says;

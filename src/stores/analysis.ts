@@ -1,0 +1,112 @@
+import { defineStore } from 'pinia';
+import { computed, shallowRef } from 'vue';
+import type { Measured, Progress } from '../../workers/protocol/api.ts';
+import type { DemoFrame } from '../../workers/protocol/demo.ts';
+import type { Fault } from '../../workers/protocol/faults.ts';
+import type { Rig } from '../../workers/protocol/rig.ts';
+import { fetchDemo, listDemos } from '../client/demos.ts';
+import { FrameClient, type FrameRef } from '../client/frame-client.ts';
+
+/** A frame that was measured, with the file it came from: the pixels can be had again from there. */
+export interface Analysis {
+  file: File;
+  demo: DemoFrame | null;
+  frame: FrameRef;
+  measured: Measured;
+}
+
+export interface Running {
+  fileName: string;
+  progress: Progress | null;
+}
+
+/** What is being measured, what was measured last, and what went wrong; a failure never removes a result. */
+export const useAnalysis = defineStore('analysis', () => {
+  const client = new FrameClient();
+  const demos = shallowRef<DemoFrame[]>([]);
+  const current = shallowRef<Analysis | null>(null);
+  const running = shallowRef<Running | null>(null);
+  const trouble = shallowRef<{ fileName: string; fault: Fault } | null>(null);
+  let rig: Partial<Rig> = {};
+  let latest = 0;
+  let stop: AbortController | null = null;
+
+  /** Warms the worker up and opens the first demo frame, unless somebody was faster with a frame of theirs. */
+  async function begin(): Promise<void> {
+    void client.warmUp();
+    const list = await listDemos();
+    if (list.ok) demos.value = list.value;
+    if (latest > 0) return;
+    if (list.ok && list.value[0]) await openDemo(list.value[0]);
+    else if (!list.ok) trouble.value = { fileName: 'the demo frame', fault: list.fault };
+  }
+
+  async function openDemo(demo: DemoFrame): Promise<void> {
+    const run = start(demo.title);
+    const file = await fetchDemo(demo);
+    if (run !== latest) return;
+    if (file.ok) await measure(run, file.value, demo);
+    else settle({ fileName: demo.title, fault: file.fault });
+  }
+
+  async function openFile(file: File): Promise<void> {
+    await measure(start(file.name), file, null);
+  }
+
+  function cancel(): void {
+    if (!running.value) return;
+    latest++;
+    stop?.abort();
+    settle(null);
+    void client.warmUp();
+  }
+
+  /** After a cancelled or broken run the worker holds no pixels: has them read again, out of sight. */
+  async function restorePixels(): Promise<void> {
+    const lost = current.value;
+    if (!lost || running.value) return;
+    const run = latest;
+    const outcome = await client.measure(lost.file, { rig }, () => {});
+    if (run === latest && current.value === lost && outcome.ok) current.value = { ...lost, ...outcome.value };
+  }
+
+  function start(fileName: string): number {
+    stop?.abort();
+    stop = new AbortController();
+    running.value = { fileName, progress: null };
+    trouble.value = null;
+    return ++latest;
+  }
+
+  async function measure(run: number, file: File, demo: DemoFrame | null): Promise<void> {
+    const heed = (progress: Progress) => {
+      if (run === latest) running.value = { fileName: demo?.title ?? file.name, progress };
+    };
+    const outcome = await client.measure(file, { rig }, heed, stop!.signal);
+    if (run !== latest) return;
+    if (outcome.ok) current.value = { file, demo, ...outcome.value };
+    settle(outcome.ok ? null : { fileName: demo?.title ?? file.name, fault: outcome.fault });
+  }
+
+  function settle(what: { fileName: string; fault: Fault } | null): void {
+    running.value = null;
+    trouble.value = what;
+  }
+
+  return {
+    demos,
+    current,
+    running,
+    trouble,
+    report: computed(() => current.value?.measured.report ?? null),
+    begin,
+    openDemo,
+    openFile,
+    cancel,
+    restorePixels,
+    dismissTrouble: () => settle(null),
+    tellRig: (told: Partial<Rig>) => (rig = told),
+    tile: client.tile.bind(client),
+    cutout: client.cutout.bind(client),
+  };
+});

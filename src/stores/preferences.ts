@@ -1,0 +1,81 @@
+import { defineStore } from 'pinia';
+import { computed, ref, watch } from 'vue';
+import { arcsecPerPx } from '../../workers/protocol/rig.ts';
+import { availableUnits, type LengthUnit, type PixelScale } from '../format/quantity.ts';
+import { useAnalysis } from './analysis.ts';
+
+export type Light = 'dark' | 'paper' | 'red';
+
+const KEY = 'cornerwise.preferences';
+
+interface Kept {
+  light: Light;
+  unit: LengthUnit;
+  introRead: boolean;
+  pixelSizeUm: number | null;
+  focalLengthMm: number | null;
+}
+
+/** How this person likes the page, and what they told about the telescope where the file is silent. */
+export const usePreferences = defineStore('preferences', () => {
+  const kept = recall();
+  const light = ref<Light>(kept.light);
+  const wantedUnit = ref<LengthUnit>(kept.unit);
+  const introRead = ref(kept.introRead);
+  const pixelSizeUm = ref<number | null>(kept.pixelSizeUm);
+  const focalLengthMm = ref<number | null>(kept.focalLengthMm);
+
+  const analysis = useAnalysis();
+  const facts = computed(() => analysis.report?.frame ?? null);
+  /** What is told here wins over the file, as in every other way of running the measurement. */
+  const scale = computed<PixelScale>(() => {
+    const told = {
+      pixelSizeUm: pixelSizeUm.value ?? facts.value?.pixelSizeUm ?? null,
+      focalLengthMm: focalLengthMm.value ?? facts.value?.focalLengthMm ?? null,
+    };
+    return { umPerPx: told.pixelSizeUm, arcsecPerPx: arcsecPerPx(told) };
+  });
+  const units = computed(() => availableUnits(scale.value));
+  /** The wanted unit where the scale is known, pixels otherwise. */
+  const unit = computed<LengthUnit>(() => (units.value.includes(wantedUnit.value) ? wantedUnit.value : 'px'));
+
+  watch(
+    [pixelSizeUm, focalLengthMm],
+    () =>
+      analysis.tellRig({
+        ...(pixelSizeUm.value ? { pixelSizeUm: pixelSizeUm.value } : {}),
+        ...(focalLengthMm.value ? { focalLengthMm: focalLengthMm.value } : {}),
+      }),
+    { immediate: true },
+  );
+  watch([light, wantedUnit, introRead, pixelSizeUm, focalLengthMm], () =>
+    keep({
+      light: light.value,
+      unit: wantedUnit.value,
+      introRead: introRead.value,
+      pixelSizeUm: pixelSizeUm.value,
+      focalLengthMm: focalLengthMm.value,
+    }),
+  );
+
+  return { light, wantedUnit, unit, units, scale, introRead, pixelSizeUm, focalLengthMm };
+});
+
+const FRESH: Kept = { light: 'dark', unit: 'px', introRead: false, pixelSizeUm: null, focalLengthMm: null };
+
+/** Storage may be forbidden (private windows): then the page just forgets. */
+function recall(): Kept {
+  try {
+    return { ...FRESH, ...(JSON.parse(localStorage.getItem(KEY) ?? '{}') as Partial<Kept>) };
+  } catch {
+    return FRESH;
+  }
+}
+
+function keep(kept: Kept): void {
+  try {
+    localStorage.setItem(KEY, JSON.stringify(kept));
+  } catch {
+    return;
+  }
+}

@@ -1,0 +1,75 @@
+import type { Estimate, FrameReport, Region } from '../../workers/protocol/report.ts';
+
+/** Centre against corners, each with the standard error of what is said. */
+export interface Comparison {
+  centreFwhmPx: Estimate | null;
+  cornersFwhmPx: Estimate | null;
+  centreElongation: Estimate | null;
+  cornersElongation: Estimate | null;
+  /** Corners minus centre, and whether that is more than two standard errors. */
+  difference: Estimate | null;
+  verdict: 'wider' | 'narrower' | 'same' | 'unsure' | 'unknown';
+  /** The corner that is wider than each other one by more than two standard errors, if there is one. */
+  worst: Region | null;
+}
+
+/** A difference counts from two standard errors on (95 % of a normal distribution lie within 1.96). */
+const SIGNIFICANT = 2;
+/** "The corners match" may be said when a difference of a twentieth would have been seen. */
+const FINE_ENOUGH = 0.05;
+
+export const cornerRegions = (report: FrameReport): Region[] =>
+  report.regions.filter(
+    (r) => (r.col === 0 || r.col === r.cols - 1) && (r.row === 0 || r.row === r.rows - 1),
+  );
+
+export const centreRegion = (report: FrameReport): Region | null =>
+  report.regions.find((r) => 2 * r.col === r.cols - 1 && 2 * r.row === r.rows - 1) ?? null;
+
+/** Mean of independent estimates with its standard error, sqrt(sum sigma^2) / n; null for none. */
+export function meanOf(estimates: (Estimate | null)[]): Estimate | null {
+  const given = estimates.filter((e) => e !== null);
+  if (given.length === 0) return null;
+  return {
+    value: given.reduce((sum, e) => sum + e.value, 0) / given.length,
+    sigma: Math.hypot(...given.map((e) => e.sigma)) / given.length,
+  };
+}
+
+export function compare(report: FrameReport): Comparison {
+  const centre = centreRegion(report);
+  const corners = cornerRegions(report);
+  const centreFwhmPx = centre?.fwhmPx ?? null;
+  const cornersFwhmPx = meanOf(corners.map((r) => r.fwhmPx));
+  const difference =
+    centreFwhmPx && cornersFwhmPx
+      ? {
+          value: cornersFwhmPx.value - centreFwhmPx.value,
+          sigma: Math.hypot(cornersFwhmPx.sigma, centreFwhmPx.sigma),
+        }
+      : null;
+  return {
+    centreFwhmPx,
+    cornersFwhmPx,
+    centreElongation: centre?.elongation ?? null,
+    cornersElongation: meanOf(corners.map((r) => r.elongation)),
+    difference,
+    verdict: judge(difference, centreFwhmPx),
+    worst: worstCorner(corners),
+  };
+}
+
+function judge(difference: Estimate | null, centre: Estimate | null): Comparison['verdict'] {
+  if (!difference || !centre) return 'unknown';
+  if (Math.abs(difference.value) > SIGNIFICANT * difference.sigma)
+    return difference.value > 0 ? 'wider' : 'narrower';
+  return SIGNIFICANT * difference.sigma <= FINE_ENOUGH * centre.value ? 'same' : 'unsure';
+}
+
+function worstCorner(corners: Region[]): Region | null {
+  const known = corners.filter((r) => r.fwhmPx).sort((a, b) => b.fwhmPx!.value - a.fwhmPx!.value);
+  if (known.length < 3) return null;
+  const [worst, next] = known as [Region, Region];
+  const gap = worst.fwhmPx!.value - next.fwhmPx!.value;
+  return gap > SIGNIFICANT * Math.hypot(worst.fwhmPx!.sigma, next.fwhmPx!.sigma) ? worst : null;
+}

@@ -1,0 +1,60 @@
+import type { Estimate, FrameReport } from '../../workers/protocol/report.ts';
+import {
+  angleText,
+  excessPercent,
+  plain,
+  shortLength,
+  type LengthUnit,
+  type PixelScale,
+} from '../format/quantity.ts';
+import { placeName } from '../format/words.ts';
+import { compare, type Comparison } from './comparison.ts';
+
+/** Elongations below this are not worth a word to somebody at a telescope (common practice, no source). */
+const WORTH_SAYING = 1.04;
+const SURE = 3;
+
+/** What was measured, in one or two plain sentences: size first, then shape. Nothing is said that the errors do not carry. */
+export function describe(report: FrameReport, unit: LengthUnit, scale: PixelScale): string {
+  const comparison = compare(report);
+  const length = (px: number) => shortLength(px, unit, scale);
+  return `${sizeClause(comparison, report.sensor.fwhmPx, length)}; ${shapeClause(comparison, report)}.`;
+}
+
+function sizeClause(c: Comparison, sensor: Estimate | null, length: (px: number) => string): string {
+  const { centreFwhmPx: centre, cornersFwhmPx: corners } = c;
+  if (!centre || !corners) {
+    const one = centre ?? sensor;
+    if (!one) return 'The stars are rings or too few, so they have no width to compare';
+    return `Stars are ${length(one.value)} wide; too few lie in ${centre ? 'the corners' : 'the centre'} to compare`;
+  }
+  const both = `Stars are ${length(centre.value)} wide in the centre`;
+  const change = `${plain(Math.abs(100 * (corners.value / centre.value - 1)), 0)}\u202f%`;
+  switch (c.verdict) {
+    case 'same':
+      return `Stars are ${length(centre.value)} wide, and the corners match the centre`;
+    case 'unsure':
+      return `${both}; whether the corners differ cannot be told from so few stars`;
+    default:
+      return `${both} and ${length(corners.value)} in the corners (${change} ${c.verdict})${worstClause(c, length)}`;
+  }
+}
+
+const worstClause = (c: Comparison, length: (px: number) => string): string =>
+  c.worst ? `, worst at the ${placeName(c.worst)} (${length(c.worst.fwhmPx!.value)})` : '';
+
+function shapeClause(c: Comparison, report: FrameReport): string {
+  const whole = report.sensor.elongation;
+  const corners = c.cornersElongation;
+  if (!whole) return 'their shape could not be measured';
+  const together = sureOf(whole) && whole.value >= WORTH_SAYING;
+  if (together) {
+    const along = report.sensor.angleDeg ? ` (along ${angleText(report.sensor.angleDeg.value)})` : '';
+    return `they all lean one way by ${excessPercent(whole.value)}${along}`;
+  }
+  if (corners && sureOf(corners) && corners.value >= WORTH_SAYING)
+    return `corner stars are ${excessPercent(corners.value)} longer than wide, each corner its own way`;
+  return corners ? 'they are round out to the corners' : 'they are round';
+}
+
+const sureOf = (elongation: Estimate): boolean => elongation.value - 1 > SURE * elongation.sigma;
