@@ -4,6 +4,7 @@ import { axes, width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
+import { calibrateWidths, type Sample } from './calibrate.ts';
 import { NoiseSamples } from './gain.ts';
 import { measureGrowth } from './growth.ts';
 import { judgeShapes } from './judge.ts';
@@ -59,7 +60,7 @@ export function measureStars(
     unitsPerElectron = frameGain(space, bright, shape, radiusPx, k);
     k = frameWings(space, bright, shape, radiusPx, noiseAt);
   }
-  const stars: MeasuredStar[] = [];
+  const samples: Sample[] = [];
   candidates.forEach((_, index) => {
     if (index % 64 === 0) onProgress(index);
     const target = field.target(index);
@@ -67,10 +68,12 @@ export function measureStars(
     if (!star || star.snr < MIN_SNR) return;
     if (field.blended(index)) star.flags |= FLAG.blended;
     if (field.nearBorder(star)) star.flags |= FLAG.edge;
-    stars.push(star);
+    samples.push({ star, target });
   });
-  kernels.arena.reset(mark);
+  const stars = samples.map((sample) => sample.star);
   judgeShapes(stars);
+  calibrateWidths(space, plane, samples, { shape, k, radiusPx, noiseAt });
+  kernels.arena.reset(mark);
   const kept = withoutTwins(
     stars.filter((star) => !(star.flags & FLAG.sharp)),
     width(shape),
@@ -167,14 +170,14 @@ class Field {
     };
   }
 
-  /** A neighbour with a twentieth of the light within 4.5 widths, or a brighter one within 7. */
+  /** Its light overlaps: a neighbour with a tenth of the light within 4 widths, or a brighter one within 6. */
   blended(index: number): boolean {
     const own = this.candidates[index];
-    return this.index.around(index, Math.min(7 * this.sizePx, 2 * this.radiusPx)).some((other) => {
+    return this.index.around(index, Math.min(6 * this.sizePx, 2 * this.radiusPx)).some((other) => {
       const near = this.candidates[other];
       const ratio = near.significance / own.significance;
       const apart = Math.hypot(near.xPx - own.xPx, near.yPx - own.yPx) / this.sizePx;
-      return (apart < 4.5 && ratio > 0.05) || (apart < 7 && ratio > 1.5);
+      return (apart < 4 && ratio > 0.1) || (apart < 6 && ratio > 1.5);
     });
   }
 

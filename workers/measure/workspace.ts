@@ -1,5 +1,5 @@
 import type { Kernels } from '../wasm/kernels.ts';
-import type { Plane } from '../wasm/plane.ts';
+import { siteShare, type Plane } from '../wasm/plane.ts';
 
 /** Arrays of a pixel list, see kernels/stamp.ts: x, y, value, weight, residual. */
 const LIST_ARRAYS = 5;
@@ -50,6 +50,11 @@ export class Workspace {
     this.neighbours = arena.alloc(MAX_NEIGHBOURS * 12);
   }
 
+  /** Share of the pixels that are measured: 1, or 0.5 for the greens of a mosaic. */
+  get siteShare(): number {
+    return siteShare(this.plane.sites);
+  }
+
   /** Collects the pixels about (cx, cy), leaving out the discs (dx, dy, r²) of `neighbours`. */
   gather(
     cx: number,
@@ -84,13 +89,15 @@ export class Workspace {
     return { count, saturated, outside, masked, peak };
   }
 
-  /** Value and residual (as left by measureGrowth) of every gathered pixel that counts. */
-  eachPixel(count: number, visit: (value: number, residual: number) => void): void {
+  /** Value, residual (as left by measureGrowth) and place of every gathered pixel that counts. */
+  eachPixel(count: number, visit: (value: number, residual: number, x: number, y: number) => void): void {
     const { arena } = this.kernels;
     const plane = this.capacity * 4;
+    const xs = arena.f32(this.list, count);
+    const ys = arena.f32(this.list + plane, count);
     const values = arena.f32(this.list + 2 * plane, count);
     const weights = arena.f32(this.list + 3 * plane, count);
     const residuals = arena.f32(this.list + 4 * plane, count);
-    for (let i = 0; i < count; i++) if (weights[i] > 0) visit(values[i], residuals[i]);
+    for (let i = 0; i < count; i++) if (weights[i] > 0) visit(values[i], residuals[i], xs[i], ys[i]);
   }
 }

@@ -1,0 +1,196 @@
+import { median } from '../math/robust.ts';
+import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
+import type { Plane } from '../wasm/plane.ts';
+import { halfPeakDiameterPx } from './contour.ts';
+import { measureGrowth } from './growth.ts';
+import { profileFlux, shapeOf, type PixelNoise, type Profile } from './profile.ts';
+import { fitTarget, type MeasuredStar, type Target } from './star.ts';
+import type { Workspace } from './workspace.ts';
+import type { Moments } from '../math/shape.ts';
+
+/** A measured star and where its pixels are. */
+export interface Sample {
+  star: MeasuredStar;
+  target: Target;
+}
+
+export interface FitSettings {
+  shape: Moments;
+  k: number;
+  radiusPx: number;
+  noiseAt: (target: Target) => PixelNoise;
+}
+
+const CELLS = 3;
+const STARS_PER_CELL = 40;
+const FEWEST_STARS = 4;
+const MIN_SNR = 20;
+const STEPS_PER_PX = 5;
+/** Residuals are averaged over discs that hold about so many pixels. */
+const PIXELS_PER_DISC = 12;
+const NARROWEST_DISC_PX = 0.28;
+const WIDEST_DISC_PX = 0.9;
+
+/**
+ * No closed profile has the exact shape of a defocused, comatic or kicked star, nor of one averaged over a coarse
+ * pixel; the area inside its half-height contour is then a few per cent off, for all stars of a region alike. So in
+ * each of 3 x 3 cells the residuals of the brightest stars are laid over each other, a few to the pixel, added to the
+ * cell's mean profile, and the half-height area of the sum is compared with that of the profile alone. Each star's
+ * width is multiplied by the ratio, interpolated between the cells; what is within the ratio's own noise is left.
+ */
+export function calibrateWidths(
+  space: Workspace,
+  plane: Plane,
+  samples: Sample[],
+  settings: FitSettings,
+): void {
+  const cells = Array.from({ length: CELLS * CELLS }, () => [] as Sample[]);
+  const usable = samples
+    .filter(({ star }) => !(star.flags & (NOT_FOR_SHAPE | FLAG.ring)) && star.snr > MIN_SNR)
+    .sort((a, b) => b.star.snr - a.star.snr);
+  for (const sample of usable) {
+    const cell = cells[cellOf(sample.star, plane)];
+    if (cell.length < STARS_PER_CELL) cell.push(sample);
+  }
+  const overall = widthRatio(space, usable.slice(0, STARS_PER_CELL), settings) ?? 1;
+  const ratios = cells.map((cell) => widthRatio(space, cell, settings) ?? overall);
+  for (const { star } of samples) {
+    const ratio = ratioAt(ratios, star, plane);
+    star.fwhmPx *= ratio;
+    star.fwhmSigmaPx *= ratio;
+  }
+}
+
+function cellOf({ xPx, yPx }: MeasuredStar, { widthPx, heightPx }: Plane): number {
+  const index = (value: number, size: number) =>
+    Math.max(0, Math.min(CELLS - 1, Math.floor(((value + 0.5) * CELLS) / size)));
+  return index(yPx, heightPx) * CELLS + index(xPx, widthPx);
+}
+
+/** Linear between the cells' centres, level outside them. */
+function ratioAt(ratios: number[], { xPx, yPx }: MeasuredStar, { widthPx, heightPx }: Plane): number {
+  const place = (value: number, size: number) =>
+    Math.max(0, Math.min(CELLS - 1, ((value + 0.5) * CELLS) / size - 0.5));
+  const fx = place(xPx, widthPx);
+  const fy = place(yPx, heightPx);
+  const i = Math.min(Math.floor(fx), CELLS - 2);
+  const j = Math.min(Math.floor(fy), CELLS - 2);
+  const u = fx - i;
+  const v = fy - j;
+  const at = (col: number, row: number) => ratios[row * CELLS + col];
+  return (
+    (1 - v) * ((1 - u) * at(i, j) + u * at(i + 1, j)) + v * ((1 - u) * at(i, j + 1) + u * at(i + 1, j + 1))
+  );
+}
+
+/** Half-height width of the stars' mean picture over that of their mean profile; null when there are too few. */
+function widthRatio(space: Workspace, samples: Sample[], settings: FitSettings): number | null {
+  if (samples.length < FEWEST_STARS) return null;
+  const mean = meanProfile(space, samples, settings);
+  if (!mean) return null;
+  const { fwhmPx } = shapeOf(mean);
+  const reachPx = 1.1 * fwhmPx + 1;
+  const density = samples.length * space.siteShare;
+  const discPx = Math.min(
+    WIDEST_DISC_PX,
+    Math.max(NARROWEST_DISC_PX, Math.sqrt(PIXELS_PER_DISC / density / Math.PI)),
+  );
+  const picture = new MeanResidual(reachPx, discPx);
+  let information = 0;
+  for (const { target, star } of samples) {
+    const noise = settings.noiseAt(target);
+    const { profile, gathered } = fitTarget(
+      space,
+      target,
+      settings.shape,
+      settings.k,
+      settings.radiusPx,
+      noise,
+    );
+    if (!profile) continue;
+    measureGrowth(space, gathered.count, profile, settings.radiusPx, true);
+    const flux = profileFlux(profile.amplitude, profile.a * profile.b - profile.c ** 2, profile.k);
+    // A very bright star must not stand for the whole cell.
+    const weight = Math.min(star.snr, 200) ** 2;
+    information += star.snr ** 2;
+    space.eachPixel(gathered.count, (_, residual, x, y) =>
+      picture.add(x - profile.dx, y - profile.dy, residual / flux, weight),
+    );
+  }
+  const values = picture.values((dx, dy) => profileAt(mean, dx, dy));
+  const plain = picture.profileOnly((dx, dy) => profileAt(mean, dx, dy));
+  const ratio =
+    halfPeakDiameterPx(values, picture.side, 1 / STEPS_PER_PX) /
+    halfPeakDiameterPx(plain, picture.side, 1 / STEPS_PER_PX);
+  if (!(ratio > 0.4 && ratio < 2.5)) return null;
+  // The ratio's own noise is about that of one star with all the stars' light; what it can explain is not corrected.
+  const doubt = 1.5 / information / (ratio - 1) ** 2;
+  return 1 + (ratio - 1) * Math.max(0, 1 - doubt);
+}
+
+/** Unit-flux profile with the median curvature of the stars'. */
+function meanProfile(space: Workspace, samples: Sample[], settings: FitSettings): Profile | null {
+  const profiles = samples
+    .map(({ target }) =>
+      fitTarget(space, target, settings.shape, settings.k, settings.radiusPx, settings.noiseAt(target)),
+    )
+    .map(({ profile }) => profile)
+    .filter((profile) => profile !== null);
+  if (profiles.length < FEWEST_STARS) return null;
+  const pick = (name: 'a' | 'b' | 'c') => median(profiles.map((profile) => profile[name]));
+  const mean = { ...profiles[0], a: pick('a'), b: pick('b'), c: pick('c') };
+  mean.amplitude = 1 / profileFlux(1, mean.a * mean.b - mean.c ** 2, mean.k);
+  return mean;
+}
+
+const profileAt = ({ amplitude, a, b, c, k }: Profile, dx: number, dy: number): number =>
+  amplitude * (1 + k * (a * dx * dx + 2 * c * dx * dy + b * dy * dy)) ** (-1 / k);
+
+/** Residuals laid over each other on a fine grid about the stars' centres. */
+class MeanResidual {
+  readonly side: number;
+  private readonly middle: number;
+  private readonly sum: Float64Array;
+  private readonly weight: Float64Array;
+
+  constructor(
+    private readonly reachPx: number,
+    private readonly discPx: number,
+  ) {
+    this.middle = Math.ceil(reachPx * STEPS_PER_PX);
+    this.side = 2 * this.middle + 1;
+    this.sum = new Float64Array(this.side ** 2);
+    this.weight = new Float64Array(this.side ** 2);
+  }
+
+  /** One pixel at (dx, dy) from its star's centre, spread over a disc with a parabolic weight. */
+  add(dx: number, dy: number, value: number, weight: number): void {
+    if (Math.abs(dx) > this.reachPx + 1 || Math.abs(dy) > this.reachPx + 1) return;
+    const x = dx * STEPS_PER_PX + this.middle;
+    const y = dy * STEPS_PER_PX + this.middle;
+    const disc = this.discPx * STEPS_PER_PX;
+    for (let row = Math.max(0, Math.ceil(y - disc)); row <= Math.min(this.side - 1, y + disc); row++)
+      for (let col = Math.max(0, Math.ceil(x - disc)); col <= Math.min(this.side - 1, x + disc); col++) {
+        const share = 1 - ((row - y) ** 2 + (col - x) ** 2) / disc ** 2;
+        if (share <= 0) continue;
+        this.sum[row * this.side + col] += share * weight * value;
+        this.weight[row * this.side + col] += share * weight;
+      }
+  }
+
+  profileOnly(profile: (dx: number, dy: number) => number): Float64Array {
+    return Float64Array.from({ length: this.side ** 2 }, (_, i) => {
+      const col = i % this.side;
+      return profile(
+        (col - this.middle) / STEPS_PER_PX,
+        ((i - col) / this.side - this.middle) / STEPS_PER_PX,
+      );
+    });
+  }
+
+  values(profile: (dx: number, dy: number) => number): Float64Array {
+    return this.profileOnly(profile).map(
+      (value, i) => value + (this.weight[i] > 0 ? this.sum[i] / this.weight[i] : 0),
+    );
+  }
+}
