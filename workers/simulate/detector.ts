@@ -22,24 +22,19 @@ export function exposeSensor(electrons: Float64Array, rig: SceneRig, random: Ran
 /** A converter of few bits counts in steps; cameras spread them over 16 bit, leaving gaps between the values. */
 export const converterStepAdu = (bits: number): number => 2 ** (16 - bits);
 
-/** Charge above the full well runs to both neighbours in the column, half each, until every pixel can hold its own. */
+/** Charge above the full well runs along the column, half of it each way, and fills what room it meets. */
 function bleedColumns(charge: Float64Array, width: number, height: number, fullWell: number): void {
-  for (let x = 0; x < width; x++) {
-    for (const direction of [1, -1]) {
-      let carried = 0;
-      const first = direction === 1 ? 0 : height - 1;
-      for (let n = 0, y = first; n < height; n++, y += direction) {
-        const i = y * width + x;
-        const before = charge[i] + carried;
-        carried = 0;
-        if (before > fullWell) {
-          // On the way down half of the excess goes on and half stays for the way up.
-          const excess = before - fullWell;
-          carried = direction === 1 ? excess / 2 : excess;
-          charge[i] = before - carried;
-        } else {
-          charge[i] = before;
-        }
+  for (let i = 0; i < charge.length; i++) {
+    const excess = charge[i] - fullWell;
+    if (excess <= 0) continue;
+    charge[i] = fullWell;
+    for (const direction of [-width, width]) {
+      let running = excess / 2;
+      for (let j = i + direction; running > 0 && j >= 0 && j < width * height; j += direction) {
+        // A pixel that is over-full itself takes nothing; its own charge runs when its turn comes.
+        const taken = Math.min(running, Math.max(0, fullWell - charge[j]));
+        charge[j] += taken;
+        running -= taken;
       }
     }
   }

@@ -21,17 +21,22 @@ export interface Lattice {
 /** Where a factor of the transfer counts as nothing. */
 const DARK = 1e-6;
 
-export function createLattices(scene: Scene): (needUm: number) => Lattice {
+/** `largestWindowUm`: no larger picture can be made; a larger need gets this one. */
+export function createLattices(scene: Scene): {
+  latticeFor(needUm: number): Lattice;
+  largestWindowUm: number;
+} {
   const lattices = new Map<number, Lattice>();
   const shortest = Math.min(...scene.spectrum.map((sample) => sample.wavelengthUm));
   // The shortest wavelength has most samples across the pupil: n / 2 less a margin for the pupil's centring.
   const windowOf = (n: number) => shortest * scene.rig.focalRatio * (n / 2 - 2);
-  return (needUm) => {
+  const latticeFor = (needUm: number) => {
     const n = FFT_LENGTHS.find((length) => windowOf(length) >= needUm) ?? FFT_LENGTHS.at(-1)!;
     let lattice = lattices.get(n);
     if (!lattice) lattices.set(n, (lattice = createLattice(scene, n, windowOf(n))));
     return lattice;
   };
+  return { latticeFor, largestWindowUm: windowOf(FFT_LENGTHS.at(-1)!) };
 }
 
 function createLattice(scene: Scene, n: number, windowUm: number): Lattice {

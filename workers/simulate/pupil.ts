@@ -8,6 +8,8 @@ export interface Pupil {
   u: Float64Array;
   v: Float64Array;
   open: Float64Array;
+  /** Sum of the open parts: the area of the pupil in squares of the grid. */
+  openArea: number;
 }
 
 type Aperture = Pick<SceneRig, 'obstruction' | 'vanes'>;
@@ -41,6 +43,7 @@ export function samplePupil(aperture: Aperture, diameterSamples: number): Pupil 
     u: Float64Array.from(u),
     v: Float64Array.from(v),
     open: Float64Array.from(open),
+    openArea: open.reduce((sum, part) => sum + part, 0),
   };
 }
 

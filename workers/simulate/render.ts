@@ -28,7 +28,7 @@ export interface Light {
 
 export function createRenderer(scene: Scene): Renderer {
   const { rig, optics, sky, spectrum, motion } = scene;
-  const latticeFor = createLattices(scene);
+  const { latticeFor, largestWindowUm } = createLattices(scene);
   const shifts = spectrum.map(({ wavelengthUm }) => dispersionUm(sky, rig, wavelengthUm));
   const longest = Math.max(...spectrum.map((sample) => sample.wavelengthUm));
   const shiftReachUm = Math.max(...shifts.map((shift) => Math.hypot(shift.x, shift.y)));
@@ -71,6 +71,8 @@ export function createRenderer(scene: Scene): Renderer {
   ): Float64Array[] {
     const lattice = latticeFor(windowNeedUm(xPx, yPx, dx, dy));
     const { kMax, windowUm, workspace } = lattice;
+    if (windowUm < spotReach(xPx, yPx) * 2)
+      throw new Error('the spot is too large to be drawn: reduce the defocus or the aberrations');
     const sums = light.channels.map(() => emptyTransfer(kMax, windowUm));
     wavefronts(xPx, yPx).forEach((wavefront, s) => {
       const shares = light.channels.map((channel) => spectrum[s][channel]);
@@ -109,9 +111,10 @@ export function createRenderer(scene: Scene): Renderer {
       flux * (0.02384 * seeing ** (5 / 3) * r ** (-11 / 3) + (edges + aureole) / r ** 3) > faintest
     )
       r += 1;
-    return r + (spotReach(xPx, yPx) + pathReachUm(path)) / px + Math.SQRT2 * jitterPx();
+    const jitter = (sky.jitterArcsec * umPerArcsec(rig)) / px;
+    const all = r + (spotReach(xPx, yPx) + pathReachUm(path)) / px + 4 * jitter;
+    return Math.min(all, (0.4 * largestWindowUm) / px);
   }
-  const jitterPx = () => (3 * sky.jitterArcsec * umPerArcsec(rig)) / rig.pixelSizeUm;
 
   return { picture, reachPx };
 }

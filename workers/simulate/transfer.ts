@@ -77,7 +77,7 @@ export function opticalTransfer(
   transposeInto(a, kMax + 1, n, b);
   [a, b] = [b, a];
   swap(transformColumns(a, b));
-  return cutOut(a, n, kMax, windowUm);
+  return cutOut(a, n, kMax, windowUm, pupil.openArea);
 }
 
 function fillPupil(pupil: Pupil, w: Wavefront, wavelengthUm: number, n: number, to: ComplexMatrix): void {
@@ -94,10 +94,15 @@ function fillPupil(pupil: Pupil, w: Wavefront, wavelengthUm: number, n: number, 
   }
 }
 
-/** Frequencies -kMax ... kMax of ky (rows, negative ones from the end) and 0 ... kMax of kx, scaled to 1 at zero. */
-function cutOut(from: ComplexMatrix, n: number, kMax: number, windowUm: number): Transfer {
+/**
+ * Frequencies -kMax ... kMax of ky (rows, negative ones from the end) and 0 ... kMax of kx, over the pupil's open area.
+ * At zero the sampled pupil gives a percent less than 1, for there the autocorrelation has a peak that the averaging of
+ * edge squares rounds off. All light counts, so 1 is put there: what has strayed farthest is then spread evenly.
+ */
+function cutOut(from: ComplexMatrix, n: number, kMax: number, windowUm: number, openArea: number): Transfer {
   const out = emptyTransfer(kMax, windowUm);
-  const scale = 1 / from.re[0];
+  // n^2 from the unnormalised forward and backward pass.
+  const scale = 1 / (n * n * openArea);
   for (let ky = -kMax; ky <= kMax; ky++) {
     const source = ((ky + n) % n) * from.cols;
     const target = (ky + kMax) * (kMax + 1);
@@ -106,5 +111,6 @@ function cutOut(from: ComplexMatrix, n: number, kMax: number, windowUm: number):
       out.im[target + kx] = from.im[source + kx] * scale;
     }
   }
+  out.re[kMax * (kMax + 1)] = 1;
   return out;
 }
