@@ -1,0 +1,264 @@
+import { failure, success } from '../protocol/faults.ts';
+import type { Outcome } from '../protocol/faults.ts';
+import type { Rig } from '../protocol/rig.ts';
+import type { StampSet } from '../protocol/stamps.ts';
+import { loadKernels } from '../wasm/kernels.ts';
+import { blurBudget } from './budget.ts';
+import { MODEL_CAUSES } from './causes.ts';
+import { chooseOptics } from './choose-optics.ts';
+import type { OpticsFacts } from './choose-optics.ts';
+import { sandwichCovariance } from './covariance.ts';
+import { measureDispersion } from './dispersion.ts';
+import { COST_PER_PARAMETER, eliminate, penalisedCost, without } from './eliminate.ts';
+import { enrich } from './enrich.ts';
+import type { FieldFit } from './field-fit.ts';
+import { junkStars } from './junk.ts';
+import { FieldFitter } from './levenberg.ts';
+import type { FitOptions, FitResult } from './levenberg.ts';
+import { modelWidths } from './model-width.ts';
+import { fringePx } from './optics.ts';
+import type { Optics } from './optics.ts';
+import { PARAMETER_COUNT } from './parameters.ts';
+import { findRivals } from './rivals.ts';
+import { medianMisfit, search } from './search.ts';
+import { settleSign } from './sign.ts';
+import { stampMoments } from './stamp-moments.ts';
+import type { StampMoments } from './stamp-moments.ts';
+import { spreadOrder } from './star-choice.ts';
+import type { StarPool } from './star-pool.ts';
+import { removed } from './removed.ts';
+
+/** Fewer stars than this say too little about a field. */
+export const LEAST_STARS = 8;
+const LEAST_SNR = 12;
+/** Stars whose size is far from the others' (galaxies, cosmic rays) do not race; they are judged later. */
+const RACING_SIZES = { least: 0.3, most: 4 };
+const MOMENT_STARS = 48;
+const FINAL_STARS = 80;
+const MODEL_ERROR = 0.02;
+
+export type StarPoolMaker = (stamps: StampSet, optics: Optics) => Promise<StarPool>;
+/** How far the fit is, 0 to 1, and what it is doing. */
+export type FitProgress = (done: number, doing: 'searching' | 'simplifying' | 'finishing') => void;
+
+/**
+ * Fits the physics of a whole field to the stamps of its stars. Answers with a fault when there are too few stars;
+ * rejects with an AbortError when `signal` fires.
+ */
+export async function fitField(
+  stamps: StampSet,
+  facts: OpticsFacts,
+  rig: Rig,
+  makePool: StarPoolMaker,
+  onProgress: FitProgress = () => {},
+  signal?: AbortSignal,
+): Promise<Outcome<FieldFit>> {
+  const chosen = chooseOptics(facts, rig);
+  const { optics } = chosen;
+  const moments = stampMoments(stamps);
+  const field = fieldPositions(stamps);
+  const order = racingOrder(moments, field);
+  if (order.length < LEAST_STARS)
+    return failure(
+      'too-few-stars',
+      `Only ${order.length} clean stars can be fitted and ${LEAST_STARS} are needed: expose longer, or point at a richer field.`,
+    );
+  const pool = await makePool(stamps, optics);
+  try {
+    const fitter = new FieldFitter(pool, field.xi, field.eta);
+    const racing = order.slice(0, MOMENT_STARS);
+    const outcome = await search({
+      fitter,
+      order,
+      moments: {
+        xi: Float64Array.from(racing, (star) => field.xi[star]),
+        eta: Float64Array.from(racing, (star) => field.eta[star]),
+        moments: Float64Array.from(racing.flatMap((s) => [...moments.moments.subarray(7 * s, 7 * s + 7)])),
+      },
+      start: moments,
+      obstruction: optics.obstruction,
+      aspect: stamps.widthPx / stamps.heightPx,
+      priors: new Map(),
+      signal,
+      report: (done) => onProgress(0.7 * done, 'searching'),
+    });
+
+    const options: FitOptions = {
+      stars: outcome.stars,
+      fineness: 'search',
+      iterations: 8,
+      warmUp: 1,
+      tolerance: 0.5,
+      priors: new Map(),
+      signal,
+    };
+    const { best, full, stars, misfit } = await simplify(fitter, outcome.candidates, order, options);
+    onProgress(0.85, 'simplifying');
+
+    // The last word: exact wings, more stars, variances from the model that was chosen.
+    const finalOptions: FitOptions = {
+      ...options,
+      stars: stars.slice(0, FINAL_STARS),
+      fineness: 'final',
+      tolerance: 0.1,
+    };
+    await fitter.freeze(best, { ...finalOptions, stars }, MODEL_ERROR);
+    const last = await fitter.fit(best.state, best.shape, finalOptions);
+    const final = await fitter.withCurvature(last, finalOptions);
+    onProgress(0.93, 'finishing');
+    const dispersionPx = measureDispersion(stamps, finalOptions.stars, moments.moments);
+    const rivals = await findRivals(fitter, final, options, stars, misfit, {
+      optics,
+      widthPx: stamps.widthPx,
+      heightPx: stamps.heightPx,
+    });
+    const covariance = sandwichCovariance(final);
+    const sign = settleSign(final.state.theta, covariance, final.shape.groups);
+    const fit: FieldFit = {
+      optics,
+      known: {
+        focalRatio: chosen.known.focalRatio,
+        pixelSize: chosen.known.pixelSize,
+        obstruction: chosen.known.obstruction ? 'given' : 'assumed',
+      },
+      focalLengthMm: chosen.focalLengthMm,
+      widthPx: stamps.widthPx,
+      heightPx: stamps.heightPx,
+      groups: [...final.shape.groups],
+      path: final.shape.path,
+      theta: [...sign.theta],
+      focusSignKnown: sign.known,
+      covariance: [...sign.covariance],
+      droppedSigma: droppedSigma(full, final),
+      chi2PerDof: medianMisfit(final),
+      stars: finalOptions.stars.length,
+      rejected: order.length - stars.length,
+      coherence: 0,
+      dispersionPx,
+      rivals,
+      ...(await widthsOf(final, optics, stamps, dispersionPx)),
+      effort: fitter.effort,
+      warnings: chosen.warnings,
+    };
+    onProgress(1, 'finishing');
+    return success(fit);
+  } finally {
+    pool.close();
+  }
+}
+
+function fieldPositions(stamps: StampSet): { xi: Float64Array; eta: Float64Array } {
+  const { widthPx, heightPx } = stamps;
+  const radius = Math.hypot(widthPx - 1, heightPx - 1) / 2;
+  return {
+    xi: stamps.xPx.map((x) => (x - (widthPx - 1) / 2) / radius),
+    eta: stamps.yPx.map((y) => (y - (heightPx - 1) / 2) / radius),
+  };
+}
+
+/** Stars of ordinary size first, then the rest, each part spread over the field. */
+function racingOrder(moments: StampMoments, { xi, eta }: { xi: Float64Array; eta: Float64Array }): number[] {
+  const valid = (star: number) =>
+    Number.isFinite(moments.moments[7 * star]) && moments.snr[star] >= LEAST_SNR;
+  const sizes = Array.from(xi, (_, star) => star)
+    .filter(valid)
+    .map((star) => Math.sqrt(moments.moments[7 * star]))
+    .sort((a, b) => a - b);
+  const typical = sizes[sizes.length >> 1] ?? 1;
+  const ordinary = (star: number) => {
+    const size = Math.sqrt(moments.moments[7 * star]) / typical;
+    return size > RACING_SIZES.least && size < RACING_SIZES.most;
+  };
+  return [
+    ...spreadOrder(xi, eta, moments.snr, (star) => valid(star) && ordinary(star)),
+    ...spreadOrder(xi, eta, moments.snr, (star) => valid(star) && !ordinary(star)),
+  ];
+}
+
+/**
+ * From the search's candidates to the model that is needed: junk stars go, parameters that gain too little go, what is
+ * missing is added; the cheapest model in cost and parameters wins.
+ */
+async function simplify(
+  fitter: FieldFitter,
+  candidates: FitResult[],
+  order: number[],
+  options: FitOptions,
+): Promise<{ best: FitResult; full: FitResult; stars: number[]; misfit: number }> {
+  const leader = candidates[0];
+  const judged = await fitter.judge(leader.state, leader.shape, { ...options, stars: order, warmUp: 3 });
+  const junk = junkStars(judged, medianMisfit(leader) < 1.5);
+  const stars = order.filter((star) => !junk.has(star));
+  const cleaned = { ...options, stars: stars.slice(0, options.stars.length) };
+  const misfit = medianMisfit(leader);
+  const near = COST_PER_PARAMETER * 5 * Math.max(1, misfit);
+  let chosen: { best: FitResult; full: FitResult } | null = null;
+  for (const candidate of candidates) {
+    if (candidate.cost - leader.cost > near + 0.02 * leader.cost * (misfit > 1.3 ? 1 : 0)) continue;
+    const refitted = await fitter.fit(candidate.state, candidate.shape, { ...cleaned, warmUp: 1 });
+    const { result: best, full } = await eliminate(fitter, refitted, cleaned, misfit);
+    if (!chosen || penalisedCost(best, misfit) < penalisedCost(chosen.best, misfit)) chosen = { best, full };
+  }
+  const { best, full } = chosen!;
+  return { best: await enrich(fitter, best, cleaned, misfit), full, stars, misfit };
+}
+
+/** Standard errors of what was dropped: where it stood before, and how well that was known. */
+function droppedSigma(full: FitResult, final: FitResult): number[] {
+  const sigma = new Array<number>(PARAMETER_COUNT).fill(0);
+  const covariance = full.normal ? sandwichCovariance(full) : null;
+  for (const parameter of full.free) {
+    if (final.free.includes(parameter)) continue;
+    const variance = covariance?.[parameter * PARAMETER_COUNT + parameter] ?? 0;
+    sigma[parameter] = Math.sqrt(variance + full.state.theta[parameter] ** 2);
+  }
+  return sigma;
+}
+
+/** Widths of the model's stars at the centre and in the mean of the corners, whole and without each cause. */
+async function widthsOf(
+  { state, shape }: FitResult,
+  optics: Optics,
+  stamps: StampSet,
+  dispersionPx: FieldFit['dispersionPx'],
+) {
+  const { widthPx, heightPx } = stamps;
+  const budget = blurBudget({
+    optics,
+    widthPx,
+    heightPx,
+    theta: state.theta,
+    path: shape.path,
+    dispersionPx: { x: dispersionPx?.x.value ?? 0, y: dispersionPx?.y.value ?? 0 },
+  });
+  const spread = Math.max(...budget.map(({ variancePx2 }) => variancePx2.total));
+  const widths = modelWidths(
+    await loadKernels(),
+    optics,
+    Math.min(24, 3 + 3 * Math.sqrt(spread) + 2 * fringePx(optics)),
+  );
+  const corners = (theta: Float64Array, path: typeof shape.path) => {
+    const radius = Math.hypot(widthPx - 1, heightPx - 1);
+    const [x, y] = [(widthPx - 1) / radius, (heightPx - 1) / radius];
+    const each = [
+      [-x, -y],
+      [x, -y],
+      [-x, y],
+      [x, y],
+    ].map(([xi, eta]) => widths.fwhmAt(theta, path, xi, eta));
+    return each.reduce((sum, width) => sum + width, 0) / 4;
+  };
+  const cornerFwhmWithoutPx: Record<string, number> = {};
+  for (const cause of MODEL_CAUSES) {
+    const groups = cause.groups.filter((group) => shape.groups.has(group));
+    if (groups.length === 0) continue;
+    cornerFwhmWithoutPx[cause.key] = corners(removed(state.theta, groups), without(shape, groups).path);
+  }
+  const result = {
+    cornerFwhmPx: corners(state.theta, shape.path),
+    centreFwhmPx: widths.fwhmAt(state.theta, shape.path, 0, 0),
+    cornerFwhmWithoutPx,
+  };
+  widths.close();
+  return result;
+}
