@@ -1,4 +1,4 @@
-import { exp2x4, log2x4 } from './lanes';
+import { subtractProfile } from './profile';
 
 // What the fitted profile leaves over, collected in rings and as third moments.
 
@@ -10,14 +10,14 @@ import { exp2x4, log2x4 } from './lanes';
  * covariance (wxx, wyy, wxy).
  */
 export function residualRings(
-  list: usize, capacity: i32, count: i32, k: f64, params: usize, shiftX: f64, shiftY: f64, ringsPerPx: f64, rings: i32,
+  list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, params: usize, shiftX: f64, shiftY: f64, ringsPerPx: f64, rings: i32,
   wxx: f64, wyy: f64, wxy: f64, sums: usize, counts: usize, data: usize, moments: usize,
 ): void {
   const plane = (<usize>capacity) << 2;
   memory.fill(sums, 0, rings << 3);
   memory.fill(counts, 0, rings << 3);
   memory.fill(data, 0, rings << 3);
-  subtractProfile(list, capacity, count, k, params);
+  subtractProfile(list, capacity, count, nodes, nodeCount, k, params);
   const base = load<f64>(params, 8);
   const x0 = load<f64>(params, 16);
   const y0 = load<f64>(params, 24);
@@ -59,26 +59,4 @@ export function residualRings(
   store<f64>(moments, cometY, 24);
   store<f64>(moments, cloverX, 32);
   store<f64>(moments, cloverY, 40);
-}
-
-/** Value minus profile into the list's fifth array. */
-function subtractProfile(list: usize, capacity: i32, count: i32, k: f64, params: usize): void {
-  const plane = (<usize>capacity) << 2;
-  const amplitude = f32x4.splat(<f32>load<f64>(params));
-  const base = f32x4.splat(<f32>load<f64>(params, 8));
-  const x0 = f32x4.splat(<f32>load<f64>(params, 16));
-  const y0 = f32x4.splat(<f32>load<f64>(params, 24));
-  const ka = f32x4.splat(<f32>(k * load<f64>(params, 32)));
-  const kb = f32x4.splat(<f32>(k * load<f64>(params, 40)));
-  const kc = f32x4.splat(<f32>(2 * k * load<f64>(params, 48)));
-  const power = f32x4.splat(<f32>(-1 / k));
-  for (let i = 0; i < count; i += 4) {
-    const at = list + ((<usize>i) << 2);
-    const dx = f32x4.sub(v128.load(at), x0);
-    const dy = f32x4.sub(v128.load(at + plane), y0);
-    const across = f32x4.add(f32x4.mul(ka, dx), f32x4.mul(kc, dy));
-    const t = f32x4.add(f32x4.splat(1), f32x4.add(f32x4.mul(across, dx), f32x4.mul(f32x4.mul(kb, dy), dy)));
-    const star = f32x4.mul(amplitude, exp2x4(f32x4.mul(power, log2x4(t))));
-    v128.store(at + 4 * plane, f32x4.sub(f32x4.sub(v128.load(at + 2 * plane), star), base));
-  }
 }

@@ -4,7 +4,11 @@ import { factor7, invert7, solve7 } from './cholesky7';
 // Maximum-likelihood fit of one elliptical profile to a list of pixels (stamp.ts):
 //   I = A t^(-1/k) + B,  t = 1 + k q,  q = a dx² + 2 c dx dy + b dy².
 // That is Moffat's profile (1969, A&A 3, 455) with beta = 1/k, written so that k -> 0 is the Gaussian A exp(-q).
-// It is compared with pixel values as it stands, so it describes the star as seen through the pixel.
+// A pixel's value is a weighted sum of I over `nodes` inside it: one node in its middle, where the profile describes
+// the star as seen through the pixel, or a quadrature rule, where it describes the star before the pixel.
+
+/** A node: offset x, y from the pixel's middle and weight, f32 each. */
+export const NODE_BYTES: usize = 12;
 
 /** Parameters: A, B, x0, y0, a, b, c. */
 const SIZE: usize = 7;
@@ -21,8 +25,8 @@ export const FIT_SLOW: i32 = 2; // iterations used up; the result may serve all 
  * `work`: 49 + 49 + 21 f64. Returns FIT_OK, FIT_LOST or FIT_SLOW.
  */
 export function fitProfile(
-  list: usize, capacity: i32, count: i32, k: f64, skyVariance: f64, unitsPerElectron: f64, iterations: i32,
-  params: usize, covariance: usize, fit: usize, work: usize,
+  list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
+  iterations: i32, params: usize, covariance: usize, fit: usize, work: usize,
 ): i32 {
   const normal = work;
   const damped = normal + 49 * 8;
@@ -32,7 +36,7 @@ export function fitProfile(
   let lambda: f64 = 0;
   let status = FIT_SLOW;
   for (let round = 0; round < iterations; round++) {
-    const chi2 = accumulate(list, capacity, count, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+    const chi2 = accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
     let moved = false;
     let decrement: f64 = 0;
     for (let attempt = 0; attempt < MAX_TRIES; attempt++) {
@@ -50,7 +54,7 @@ export function fitProfile(
       const inside = takeStep(params, step, trial);
       // Deep inside the quadratic bowl the step needs no proof.
       if (inside && decrement < 1) moved = true;
-      else if (inside) moved = chiSquare(list, capacity, count, k, trial) <= chi2;
+      else if (inside) moved = chiSquare(list, capacity, count, nodes, nodeCount, k, trial) <= chi2;
       if (moved) {
         memory.copy(params, trial, SIZE << 3);
         lambda *= 0.1;
@@ -69,7 +73,7 @@ export function fitProfile(
       break;
     }
   }
-  accumulate(list, capacity, count, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+  accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
   if (!factor7(normal)) return FIT_LOST;
   invert7(normal, covariance);
   return status;
@@ -103,7 +107,22 @@ function takeStep(params: usize, step: usize, trial: usize): bool {
 }
 
 /** Sum of squared, weighted residuals with the weights as stored by the last `accumulate`. */
-function chiSquare(list: usize, capacity: i32, count: i32, k: f64, params: usize): f64 {
+function chiSquare(list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, params: usize): f64 {
+  const plane = (<usize>capacity) << 2;
+  let sum = f32x4.splat(0);
+  subtractProfile(list, capacity, count, nodes, nodeCount, k, params);
+  for (let i = 0; i < count; i += 4) {
+    const at = list + ((<usize>i) << 2);
+    const residual = v128.load(at + 4 * plane);
+    sum = f32x4.add(sum, f32x4.mul(v128.load(at + 3 * plane), f32x4.mul(residual, residual)));
+  }
+  return sumLanes(sum);
+}
+
+/** Value minus profile into the list's fifth array. */
+export function subtractProfile(
+  list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, params: usize,
+): void {
   const plane = (<usize>capacity) << 2;
   const amplitude = f32x4.splat(<f32>load<f64>(params));
   const base = f32x4.splat(<f32>load<f64>(params, 8));
@@ -113,17 +132,21 @@ function chiSquare(list: usize, capacity: i32, count: i32, k: f64, params: usize
   const kb = f32x4.splat(<f32>(k * load<f64>(params, 40)));
   const kc = f32x4.splat(<f32>(2 * k * load<f64>(params, 48)));
   const power = f32x4.splat(<f32>(-1 / k));
-  let sum = f32x4.splat(0);
+  const nodesEnd = nodes + <usize>nodeCount * NODE_BYTES;
   for (let i = 0; i < count; i += 4) {
     const at = list + ((<usize>i) << 2);
     const dx = f32x4.sub(v128.load(at), x0);
     const dy = f32x4.sub(v128.load(at + plane), y0);
-    const t = oneAndKq(dx, dy, ka, kb, kc);
-    const model = f32x4.add(f32x4.mul(amplitude, exp2x4(f32x4.mul(power, log2x4(t)))), base);
-    const residual = f32x4.sub(v128.load(at + 2 * plane), model);
-    sum = f32x4.add(sum, f32x4.mul(v128.load(at + 3 * plane), f32x4.mul(residual, residual)));
+    let share = f32x4.splat(0);
+    for (let node = nodes; node < nodesEnd; node += NODE_BYTES) {
+      const nx = f32x4.add(dx, v128.load32_splat(node));
+      const ny = f32x4.add(dy, v128.load32_splat(node, 4));
+      const value = exp2x4(f32x4.mul(power, log2x4(oneAndKq(nx, ny, ka, kb, kc))));
+      share = f32x4.add(share, f32x4.mul(v128.load32_splat(node, 8), value));
+    }
+    const model = f32x4.add(f32x4.mul(amplitude, share), base);
+    v128.store(at + 4 * plane, f32x4.sub(v128.load(at + 2 * plane), model));
   }
-  return sumLanes(sum);
 }
 
 // @ts-ignore: decorator
@@ -138,7 +161,7 @@ function oneAndKq(dx: v128, dy: v128, ka: v128, kb: v128, kc: v128): v128 {
  * stays zero) in the list's fourth array and returns chi².
  */
 function accumulate(
-  list: usize, capacity: i32, count: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
+  list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
   params: usize, normal: usize, gradient: usize, fit: usize,
 ): f64 {
   const plane = (<usize>capacity) << 2;
@@ -155,6 +178,7 @@ function accumulate(
   const power = f32x4.splat(<f32>(-1 / k));
   const sky = f32x4.splat(<f32>skyVariance);
   const perElectron = f32x4.splat(<f32>unitsPerElectron);
+  const nodesEnd = nodes + <usize>nodeCount * NODE_BYTES;
   const zero = f32x4.splat(0);
   const one = f32x4.splat(1);
   let h00 = zero, h01 = zero, h02 = zero, h03 = zero, h04 = zero, h05 = zero, h06 = zero;
@@ -169,22 +193,29 @@ function accumulate(
     const at = list + ((<usize>i) << 2);
     const dx = f32x4.sub(v128.load(at), x0);
     const dy = f32x4.sub(v128.load(at + plane), y0);
-    const t = oneAndKq(dx, dy, ka, kb, kc);
-    const d0 = exp2x4(f32x4.mul(power, log2x4(t))); // dI/dA
+    // The pixel's share of the profile and its derivatives, summed over the nodes.
+    let d0 = zero, d2 = zero, d3 = zero, d4 = zero, d5 = zero, d6 = zero;
+    for (let node = nodes; node < nodesEnd; node += NODE_BYTES) {
+      const nx = f32x4.add(dx, v128.load32_splat(node));
+      const ny = f32x4.add(dy, v128.load32_splat(node, 4));
+      const t = oneAndKq(nx, ny, ka, kb, kc);
+      const value = f32x4.mul(v128.load32_splat(node, 8), exp2x4(f32x4.mul(power, log2x4(t)))); // dI/dA
+      const slope = f32x4.neg(f32x4.div(f32x4.mul(amplitude, value), t)); // dI/dq
+      const sx = f32x4.mul(slope, nx);
+      const sy = f32x4.mul(slope, ny);
+      d0 = f32x4.add(d0, value);
+      d2 = f32x4.sub(d2, f32x4.add(f32x4.mul(a2, sx), f32x4.mul(c2, sy)));
+      d3 = f32x4.sub(d3, f32x4.add(f32x4.mul(b2, sy), f32x4.mul(c2, sx)));
+      d4 = f32x4.add(d4, f32x4.mul(sx, nx));
+      d5 = f32x4.add(d5, f32x4.mul(sy, ny));
+      d6 = f32x4.add(d6, f32x4.mul(f32x4.add(sx, sx), ny));
+    }
     const star = f32x4.mul(amplitude, d0);
     const residual = f32x4.sub(f32x4.sub(v128.load(at + 2 * plane), star), base);
     const variance = f32x4.add(sky, f32x4.mul(perElectron, star));
     const usable = f32x4.gt(v128.load(at + 3 * plane), zero);
     const w = v128.and(f32x4.div(one, variance), usable);
     v128.store(at + 3 * plane, w);
-
-    const slope = f32x4.neg(f32x4.div(star, t)); // dI/dq
-    const d2 = f32x4.neg(f32x4.mul(slope, f32x4.add(f32x4.mul(a2, dx), f32x4.mul(c2, dy))));
-    const d3 = f32x4.neg(f32x4.mul(slope, f32x4.add(f32x4.mul(b2, dy), f32x4.mul(c2, dx))));
-    const sx = f32x4.mul(slope, dx);
-    const d4 = f32x4.mul(sx, dx);
-    const d5 = f32x4.mul(f32x4.mul(slope, dy), dy);
-    const d6 = f32x4.mul(f32x4.add(sx, sx), dy);
 
     const w0 = f32x4.mul(w, d0);
     const w2 = f32x4.mul(w, d2);

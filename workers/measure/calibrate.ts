@@ -3,7 +3,7 @@ import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { halfPeakDiameterPx } from './contour.ts';
 import { measureGrowth } from './growth.ts';
-import { profileFlux, shapeOf, type PixelNoise, type Profile } from './profile.ts';
+import { profileFlux, seenProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
 import { fitTarget, type MeasuredStar, type Target } from './star.ts';
 import type { Workspace } from './workspace.ts';
 import type { Moments } from '../math/shape.ts';
@@ -29,7 +29,9 @@ const STEPS_PER_PX = 5;
 /** Residuals are averaged over discs that hold about so many pixels. */
 const PIXELS_PER_DISC = 12;
 const NARROWEST_DISC_PX = 0.28;
-const WIDEST_DISC_PX = 0.9;
+/** The disc's own width adds (this / 2.4)² / 2 of the star's variance to the residual's, not to the star's. */
+const DISC_PER_FWHM = 0.15;
+const WIDEST_DISC_PX = 1.5;
 
 /**
  * No closed profile has the exact shape of a defocused, comatic or kicked star, nor of one averaged over a coarse
@@ -88,12 +90,12 @@ function widthRatio(space: Workspace, samples: Sample[], settings: FitSettings):
   if (samples.length < FEWEST_STARS) return null;
   const mean = meanProfile(space, samples, settings);
   if (!mean) return null;
-  const { fwhmPx } = shapeOf(mean);
+  const { fwhmPx } = shapeOf(seenProfile(space, mean));
   const reachPx = 1.1 * fwhmPx + 1;
   const density = samples.length * space.siteShare;
   const discPx = Math.min(
     WIDEST_DISC_PX,
-    Math.max(NARROWEST_DISC_PX, Math.sqrt(PIXELS_PER_DISC / density / Math.PI)),
+    Math.max(NARROWEST_DISC_PX, DISC_PER_FWHM * fwhmPx, Math.sqrt(PIXELS_PER_DISC / density / Math.PI)),
   );
   const picture = new MeanResidual(reachPx, discPx);
   let information = 0;
@@ -117,11 +119,8 @@ function widthRatio(space: Workspace, samples: Sample[], settings: FitSettings):
       picture.add(x - profile.dx, y - profile.dy, residual / flux, weight),
     );
   }
-  const values = picture.values((dx, dy) => profileAt(mean, dx, dy));
-  const plain = picture.profileOnly((dx, dy) => profileAt(mean, dx, dy));
-  const ratio =
-    halfPeakDiameterPx(values, picture.side, 1 / STEPS_PER_PX) /
-    halfPeakDiameterPx(plain, picture.side, 1 / STEPS_PER_PX);
+  const values = picture.values((dx, dy) => pixelValue(space, mean, dx, dy));
+  const ratio = halfPeakDiameterPx(values, picture.side, 1 / STEPS_PER_PX) / fwhmPx;
   if (!(ratio > 0.4 && ratio < 2.5)) return null;
   // The ratio's own noise is about that of one star with all the stars' light; what it can explain is not corrected.
   const doubt = 1.5 / information / (ratio - 1) ** 2;
@@ -145,6 +144,13 @@ function meanProfile(space: Workspace, samples: Sample[], settings: FitSettings)
 
 const profileAt = ({ amplitude, a, b, c, k }: Profile, dx: number, dy: number): number =>
   amplitude * (1 + k * (a * dx * dx + 2 * c * dx * dy + b * dy * dy)) ** (-1 / k);
+
+/** What a pixel at (dx, dy) from the centre of the profile holds. */
+function pixelValue(space: Workspace, profile: Profile, dx: number, dy: number): number {
+  let sum = 0;
+  for (const [x, y, weight] of space.rule) sum += weight * profileAt(profile, dx + x, dy + y);
+  return sum;
+}
 
 /** Residuals laid over each other on a fine grid about the stars' centres. */
 class MeanResidual {
@@ -178,19 +184,13 @@ class MeanResidual {
       }
   }
 
-  profileOnly(profile: (dx: number, dy: number) => number): Float64Array {
+  /** The profile and the mean residual on the grid, row by row. */
+  values(profile: (dx: number, dy: number) => number): Float64Array {
     return Float64Array.from({ length: this.side ** 2 }, (_, i) => {
       const col = i % this.side;
-      return profile(
-        (col - this.middle) / STEPS_PER_PX,
-        ((i - col) / this.side - this.middle) / STEPS_PER_PX,
-      );
+      const dx = (col - this.middle) / STEPS_PER_PX;
+      const dy = ((i - col) / this.side - this.middle) / STEPS_PER_PX;
+      return profile(dx, dy) + (this.weight[i] > 0 ? this.sum[i] / this.weight[i] : 0);
     });
-  }
-
-  values(profile: (dx: number, dy: number) => number): Float64Array {
-    return this.profileOnly(profile).map(
-      (value, i) => value + (this.weight[i] > 0 ? this.sum[i] / this.weight[i] : 0),
-    );
   }
 }

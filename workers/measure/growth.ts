@@ -1,4 +1,4 @@
-import { lightWithin, profileFlux, type Profile } from './profile.ts';
+import { lightWithin, profileFlux, seenProfile, type Profile } from './profile.ts';
 import { MAX_RINGS, type Workspace } from './workspace.ts';
 
 /** What rings about a star's centre tell that a smooth profile does not. */
@@ -31,17 +31,20 @@ export function measureGrowth(
   useProfile: boolean,
 ): Growth {
   const used = useProfile ? profile : { ...profile, amplitude: 0 };
+  const seen = seenProfile(space, used);
   const { run, arena } = space.kernels;
   arena.f64(space.params, 7).set([used.amplitude, used.base, used.dx, used.dy, used.a, used.b, used.c]);
   const rings = Math.min(MAX_RINGS, Math.floor(radiusPx * RINGS_PER_PX));
-  const det = profile.a * profile.b - profile.c ** 2;
+  const det = seen.a * seen.b - seen.c ** 2;
   // Weight of the third moments: the Gaussian with the same half-height contour.
   const half = (2 ** profile.k - 1) / profile.k / (2 * Math.LN2);
-  const [wxx, wyy, wxy] = [profile.b, profile.a, -profile.c].map((value) => (value * half) / det);
+  const [wxx, wyy, wxy] = [seen.b, seen.a, -seen.c].map((value) => (value * half) / det);
   run.residualRings(
     space.list,
     space.capacity,
     count,
+    space.nodes,
+    space.nodeCount,
     profile.k,
     space.params,
     0,
@@ -75,16 +78,15 @@ export function measureGrowth(
       second += brightness * area * ((inner + outer) / 2) ** 2;
     }
   }
-  const lightIn = (ring: number) => inside[ring] + lightWithin(used, ring / RINGS_PER_PX);
-  const flux = inside[rings] + (useProfile ? profileFlux(profile.amplitude, det, profile.k) : 0);
-  let ring = 1;
-  while (ring < rings && lightIn(ring) < flux / 2) ring++;
-  const below = lightIn(ring - 1);
-  const share = (flux / 2 - below) / (lightIn(ring) - below);
-  // Between two rings the light grows with the area.
-  const inner = (ring - 1) / RINGS_PER_PX;
-  const outer = ring / RINGS_PER_PX;
-  const hfdPx = 2 * Math.sqrt(inner ** 2 + clampShare(share) * (outer ** 2 - inner ** 2));
+  const flux = inside[rings] + (useProfile ? profileFlux(seen.amplitude, det, seen.k) : 0);
+  // Between two rings' edges the residual grows with the area.
+  const lightIn = (r: number) => {
+    const ring = Math.min(Math.floor(r * RINGS_PER_PX), rings - 1);
+    const [inner, outer] = [ring / RINGS_PER_PX, (ring + 1) / RINGS_PER_PX];
+    const share = (r ** 2 - inner ** 2) / (outer ** 2 - inner ** 2);
+    return inside[ring] + share * (inside[ring + 1] - inside[ring]) + lightWithin(seen, r);
+  };
+  const hfdPx = 2 * halfLightRadius(lightIn, flux / 2, radiusPx);
 
   const middlePixels = pixels[0] + (rings > 1 ? pixels[1] : 0);
   const middle = middlePixels > 0 ? (data[0] + (rings > 1 ? data[1] : 0)) / middlePixels : NaN;
@@ -95,11 +97,22 @@ export function measureGrowth(
   return {
     flux,
     hfdPx,
-    rmsPx: Math.sqrt(Math.max(second / lightIn(rings) / 2, 0)),
+    rmsPx: Math.sqrt(Math.max(second / lightIn(radiusPx) / 2, 0)),
     middleOverRing: middle / brightest,
     comet: [cometX / cube, cometY / cube],
     clover: [cloverX / cube, cloverY / cube],
   };
 }
 
-const clampShare = (share: number) => (share >= 0 ? Math.min(share, 1) : 0);
+/** Smallest radius at which `lightIn` reaches `half`: outwards in steps of a ring, then by halving. */
+function halfLightRadius(lightIn: (r: number) => number, half: number, mostPx: number): number {
+  let outer = 1 / RINGS_PER_PX;
+  while (outer < mostPx && lightIn(outer) < half) outer += 1 / RINGS_PER_PX;
+  let inner = outer - 1 / RINGS_PER_PX;
+  for (let round = 0; round < 10; round++) {
+    const middle = (inner + outer) / 2;
+    if (lightIn(middle) < half) inner = middle;
+    else outer = middle;
+  }
+  return (inner + outer) / 2;
+}

@@ -1,5 +1,6 @@
 import { meshAt, type Sky } from '../background/sky.ts';
 import type { Candidate, Detection } from '../detect/detect.ts';
+import { median } from '../math/robust.ts';
 import { axes, width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import type { Kernels } from '../wasm/kernels.ts';
@@ -9,7 +10,7 @@ import { NoiseSamples } from './gain.ts';
 import { measureGrowth } from './growth.ts';
 import { judgeShapes } from './judge.ts';
 import { NeighbourIndex } from './neighbours.ts';
-import type { PixelNoise } from './profile.ts';
+import { shapeOf, type PixelNoise } from './profile.ts';
 import { fitTarget, measureStar, type MeasuredStar, type Target } from './star.ts';
 import { USUAL_EXPONENT, WING_EXPONENTS, wingExponent } from './wings.ts';
 import { Workspace } from './workspace.ts';
@@ -30,6 +31,8 @@ export interface Measurement {
 
 /** Stars that decide on the wings. */
 const WING_STARS = 30;
+/** Stars narrower than this are averaged over the pixel's area in the fit; wider ones hardly change across it. */
+const NARROW_PX = 2.4;
 const MIN_RADIUS_PX = 7;
 const MAX_RADIUS_PX = 48;
 const MIN_SNR = 6.5;
@@ -54,7 +57,8 @@ export function measureStars(
   let unitsPerElectron = gain.unitsPerElectron ?? 0;
   const noiseAt = (target: Target): PixelNoise => ({ skyVariance: target.sigma ** 2, unitsPerElectron });
 
-  const bright = brightTargets(space, field, shape, radiusPx);
+  const { bright, fwhmPx } = brightTargets(space, field, shape, radiusPx);
+  space.integratePixels(fwhmPx < NARROW_PX);
   let k = frameWings(space, bright, shape, radiusPx, noiseAt);
   if (gain.unitsPerElectron === null) {
     unitsPerElectron = frameGain(space, bright, shape, radiusPx, k);
@@ -82,17 +86,25 @@ export function measureStars(
   return { stars: kept.sort((a, b) => b.flux - a.flux), k, radiusPx, unitsPerElectron };
 }
 
-/** The brightest lone stars, neither saturated nor cut by the border. */
-function brightTargets(space: Workspace, field: Field, shape: Moments, radiusPx: number): Target[] {
+/** The brightest lone stars, neither saturated nor cut by the border, and their median width. */
+function brightTargets(
+  space: Workspace,
+  field: Field,
+  shape: Moments,
+  radiusPx: number,
+): { bright: Target[]; fwhmPx: number } {
   const bright: Target[] = [];
+  const widths: number[] = [];
   for (let index = 0; index < field.candidates.length && bright.length < WING_STARS; index++) {
     if (field.candidates[index].significance < 30 || field.blended(index)) continue;
     const target = field.target(index);
     const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
     const { profile, gathered } = fitTarget(space, target, shape, USUAL_EXPONENT, radiusPx, noise);
-    if (profile && gathered.saturated === 0 && gathered.outside === 0) bright.push(target);
+    if (!profile || gathered.saturated > 0 || gathered.outside > 0) continue;
+    bright.push(target);
+    widths.push(shapeOf(profile).fwhmPx);
   }
-  return bright;
+  return { bright, fwhmPx: median(widths) };
 }
 
 function frameWings(

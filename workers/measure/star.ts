@@ -1,7 +1,7 @@
 import type { Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import { measureGrowth } from './growth.ts';
-import { fitProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
+import { fitProfile, seenProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
 import type { Gathered, Workspace } from './workspace.ts';
 
 /** Where a star is thought to be and what surrounds it. */
@@ -59,18 +59,18 @@ export function fitTarget(
   const start = { amplitude: gathered.peak, dx: target.xPx - cx, dy: target.yPx - cy, shape };
   if (gathered.count < MIN_PIXELS || !(gathered.peak > 0)) return { gathered, profile: null, cx, cy };
   let profile = fitProfile(space, gathered.count, start, k, noise);
-  if (!believable(profile, radiusPx)) {
+  if (!believable(space, profile, radiusPx)) {
     const own = adaptiveStart(space, gathered.count, start, radiusPx);
     profile = own && fitProfile(space, gathered.count, { ...start, ...own }, k, noise);
-    if (!believable(profile, radiusPx)) profile = null;
+    if (!believable(space, profile, radiusPx)) profile = null;
   }
   return { gathered, profile, cx, cy };
 }
 
 /** A fit that wandered off, or became as wide as the pixels it was given, is none. */
-function believable(profile: Profile | null, radiusPx: number): profile is Profile {
+function believable(space: Workspace, profile: Profile | null, radiusPx: number): profile is Profile {
   if (!profile) return false;
-  const { fwhmPx } = shapeOf(profile);
+  const { fwhmPx } = shapeOf(seenProfile(space, profile));
   return Math.hypot(profile.dx, profile.dy) < radiusPx / 2 && fwhmPx < 1.6 * radiusPx && fwhmPx > 0.3;
 }
 
@@ -108,7 +108,7 @@ export function measureStar(
 ): MeasuredStar | null {
   const { gathered, profile, cx, cy } = fitTarget(space, target, shape, k, radiusPx, noise);
   if (!profile) return null;
-  const fitted = shapeOf(profile);
+  const fitted = shapeOf(seenProfile(space, profile));
   const growth = measureGrowth(space, gathered.count, profile, radiusPx, true);
   // Area of the matched aperture of a Gaussian with the profile's width: 4 pi sqrt(det M).
   const rms = fitted.fwhmPx / (2 * Math.sqrt(2 * Math.LN2));
