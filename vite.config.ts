@@ -1,6 +1,7 @@
 import { fileURLToPath } from 'node:url';
 import vue from '@vitejs/plugin-vue';
 import { defineConfig } from 'vitest/config';
+import { fitsjsPlugin } from './bin/fitsjs-plugin.ts';
 import { kernelsPlugin } from './bin/kernels-plugin.ts';
 import { securityHeaders } from './bin/security-headers.mjs';
 
@@ -10,8 +11,8 @@ const root = fileURLToPath(new URL('.', import.meta.url));
 export default defineConfig(({ isSsrBuild }) => ({
   root,
   base: './',
-  plugins: [vue(), kernelsPlugin(root)],
-  worker: { format: 'es', plugins: () => [kernelsPlugin(root)] },
+  plugins: [vue(), kernelsPlugin(root), fitsjsPlugin()],
+  worker: { format: 'es', plugins: () => [kernelsPlugin(root), fitsjsPlugin()] },
   publicDir: isSsrBuild ? false : 'public',
   build: isSsrBuild
     ? {
@@ -20,6 +21,7 @@ export default defineConfig(({ isSsrBuild }) => ({
         rollupOptions: {
           input: {
             measure: 'bin/measure.ts',
+            'star-thread': 'bin/star-thread.ts',
             'demo-frames': 'bin/demo-frames.ts',
             bench: 'bench/main.ts',
           },

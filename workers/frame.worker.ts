@@ -20,6 +20,10 @@ const api: FrameWorkerApi = {
     const outcome = (await ready()).tile(handle, level, col, row);
     return outcome.ok ? transfer(outcome, [outcome.value.values.buffer]) : outcome;
   },
+  async stamps(handle, most) {
+    const outcome = (await ready()).stamps(handle, most);
+    return outcome.ok ? transfer(outcome, [outcome.value.electrons.buffer]) : outcome;
+  },
   async cutout(handle, xPx, yPx, sidePx) {
     const outcome = (await ready()).cutout(handle, xPx, yPx, sidePx);
     return outcome.ok ? transfer(outcome, [outcome.value.valuesAdu.buffer]) : outcome;

@@ -1,5 +1,6 @@
 import type { Outcome } from './faults.ts';
 import type { FrameReport, Region } from './report.ts';
+import type { StampSet } from './stamps.ts';
 import type { Rig } from './rig.ts';
 import type { StarTable } from './stars.ts';
 
@@ -86,5 +87,26 @@ export interface FrameWorkerApi {
     onProgress: (progress: Progress) => void,
   ): Promise<Outcome<Measured>>;
   tile(handle: number, level: number, col: number, row: number): Promise<Outcome<Tile>>;
+  /** Cut-outs of up to `most` stars for the field fit. */
+  stamps(handle: number, most: number): Promise<Outcome<StampSet>>;
   cutout(handle: number, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>>;
+}
+
+/** The parts of the report that the field fit fills in. */
+export type Physics = Pick<FrameReport, 'model' | 'budget' | 'causes' | 'verdict' | 'warnings'>;
+
+export interface FitProgress {
+  /** 0 to 1. */
+  done: number;
+  doing: 'searching' | 'simplifying' | 'finishing';
+}
+
+/** What the fit worker offers: the coordinator of a field fit. End the worker to cancel; the frame is not touched. */
+export interface FitWorkerApi {
+  fit(
+    stamps: StampSet,
+    report: FrameReport,
+    rig: Rig,
+    onProgress: (progress: FitProgress) => void,
+  ): Promise<Outcome<Physics>>;
 }

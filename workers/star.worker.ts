@@ -1,0 +1,4 @@
+import { expose } from 'comlink';
+import { starThreadApi } from './fit/star-thread.ts';
+
+expose(starThreadApi());
