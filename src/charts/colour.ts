@@ -1,12 +1,11 @@
-import { interpolateLab, scaleSequential, type ScaleSequential } from 'd3';
+import { interpolateLab, lab, scaleSequential, type ScaleSequential } from 'd3';
 
 /**
- * Scale of lightness for star sizes: narrow is dark, wide is light. Straight lines in CIELAB between three stops of
- * equal steps in L*, so that equal differences look equal; hue runs from slate blue to bone, a path on which colour-blind
- * eyes lose nothing because lightness alone carries the order, and whose red channel rises all the way, so that
- * the order survives under red light.
+ * Scale of lightness for star sizes: narrow is dark, wide is light. Straight lines in CIELAB between three stops with
+ * equal steps in L*, so that equal differences look equal. Slate, mauve, bone: colour-blind eyes lose nothing because
+ * lightness alone carries the order, and the red channel rises all the way, so the order survives under red light.
  */
-const STOPS = ['#16222f', '#6f6a78', '#f4dfb4'] as const;
+const STOPS = [lab(13, -2, -9).formatHex(), lab(51, 6, -6).formatHex(), lab(89, 2, 24).formatHex()] as const;
 
 export function widthColour(from: number, to: number): ScaleSequential<string> {
   const low = interpolateLab(STOPS[0], STOPS[1]);

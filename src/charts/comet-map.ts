@@ -1,4 +1,4 @@
-import { drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+import { clipped, drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
 import type { FieldMapOptions } from './elongation-map.ts';
 import type { CometCell } from './grid-means.ts';
 
@@ -17,6 +17,7 @@ export function drawCometMap(
   options: FieldMapOptions,
 ): { asymmetry: number; lengthPx: number } {
   const frame = drawFieldFrame(element, data, options);
+  const inside = clipped(frame);
   const room = 0.85 * Math.min(frame.width / data.cols, frame.height / data.rows);
   const perUnit = room / Math.max(FULL, ...data.cells.map((cell) => Math.hypot(cell.x, cell.y)));
   for (const cell of data.cells) {
@@ -24,12 +25,12 @@ export function drawCometMap(
     const cy = ((cell.row + 0.5) / data.rows) * frame.height;
     const size = Math.hypot(cell.x, cell.y);
     if (size <= SIGNIFICANT * cell.sigma) {
-      frame.plot.append('circle').attr('class', 'whisker-round').attr('cx', cx).attr('cy', cy).attr('r', 4);
+      inside.append('circle').attr('class', 'whisker-round').attr('cx', cx).attr('cy', cy).attr('r', 4);
       continue;
     }
     const length = perUnit * size;
     const angleDeg = (Math.atan2(cell.y, cell.x) * 180) / Math.PI;
-    frame.plot
+    inside
       .append('path')
       .attr('class', 'comet')
       .attr('d', cometPath(length))
@@ -40,5 +41,7 @@ export function drawCometMap(
 }
 
 /** A round head at the origin whose tail runs to a point at (length, 0). */
-export const cometPath = (length: number): string =>
-  `M0,${-HEAD}A${HEAD},${HEAD} 0 1 0 0,${HEAD}L${Math.max(HEAD, length)},0Z`;
+export function cometPath(length: number): string {
+  const head = Math.min(HEAD, length / 4);
+  return `M0,${-head}A${head},${head} 0 1 0 0,${head}L${length},0Z`;
+}

@@ -1,7 +1,7 @@
 import type { StarTable } from '../../workers/protocol/stars.ts';
 import { NOT_FOR_SHAPE } from '../../workers/protocol/flags.ts';
 import type { Region } from '../../workers/protocol/report.ts';
-import { drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+import { clipped, drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
 
 export interface FieldMapOptions {
   availableWidth: number;
@@ -25,6 +25,7 @@ export function drawElongationMap(
   options: FieldMapOptions,
 ): { excess: number; lengthPx: number } {
   const frame = drawFieldFrame(element, data, options);
+  const inside = clipped(frame);
   const cells = data.regions.filter((region) => region.elongation && region.angleDeg);
   const cols = cells[0]?.cols ?? 3;
   const rows = cells[0]?.rows ?? 3;
@@ -40,18 +41,18 @@ export function drawElongationMap(
     const half = Math.min(room, perExcess * (shape.elongation - 1)) / 2;
     thin += whisker(frame.x(stars.xPx[i]), frame.y(stars.yPx[i]), shape.angleRad, half);
   }
-  frame.plot.append('path').attr('class', 'whisker-star').attr('d', thin);
+  inside.append('path').attr('class', 'whisker-star').attr('d', thin);
 
   for (const region of cells) {
     const cx = ((region.col + 0.5) / cols) * frame.width;
     const cy = ((region.row + 0.5) / rows) * frame.height;
     const { value, sigma } = region.elongation!;
     if (value - 1 <= SIGNIFICANT * sigma) {
-      frame.plot.append('circle').attr('class', 'whisker-round').attr('cx', cx).attr('cy', cy).attr('r', 4);
+      inside.append('circle').attr('class', 'whisker-round').attr('cx', cx).attr('cy', cy).attr('r', 4);
       continue;
     }
     const angleRad = (region.angleDeg!.value * Math.PI) / 180;
-    frame.plot
+    inside
       .append('path')
       .attr('class', 'whisker')
       .attr('d', whisker(cx, cy, angleRad, (perExcess * (value - 1)) / 2));

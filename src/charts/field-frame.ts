@@ -74,3 +74,12 @@ export function drawOutline({ plot, width, height }: FieldFrame): void {
       .attr('class', 'field-bracket')
       .attr('d', `M${cx + dx * b},${cy}H${cx}V${cy + dy * b}`);
 }
+
+let clips = 0;
+
+/** A group inside the plot whose drawings end at the sensor's border. */
+export function clipped({ plot, width, height }: FieldFrame): FieldFrame['plot'] {
+  const id = `field-clip-${++clips}`;
+  plot.append('clipPath').attr('id', id).append('rect').attr('width', width).attr('height', height);
+  return plot.append('g').attr('clip-path', `url(#${id})`);
+}

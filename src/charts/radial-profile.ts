@@ -67,7 +67,7 @@ export function drawRadialProfile(
     .attr('x', width)
     .attr('y', height + 34)
     .attr('text-anchor', 'end')
-    .text(`distance from the centre, ${options.unitText}`);
+    .text(`radius, ${options.unitText}`);
   plot
     .append('path')
     .attr('class', 'profile-half')

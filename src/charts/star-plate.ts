@@ -14,10 +14,10 @@ export interface PlateOptions {
 }
 
 /** Heights of the contour bands as parts of the peak: closer below, where the wings tell most. */
-const LEVELS = [0.05, 0.09, 0.14, 0.2, 0.28, 0.38, 0.5, 0.62, 0.74, 0.86, 0.95];
+const LEVELS = [0.04, 0.07, 0.11, 0.16, 0.22, 0.3, 0.4, 0.5, 0.62, 0.74, 0.86, 0.95];
 const CAPTION_HEIGHT = 18;
 /** A star is shown this many of the widest star's FWHM across. */
-const WIDTHS_ACROSS = 4;
+const WIDTHS_ACROSS = 3.2;
 
 /**
  * The average stars of the nine cells at their true places, all to one scale and with gaps between, drawn as height
@@ -33,35 +33,32 @@ export function drawStarPlate(
   const cell = { width: frame.width / 3, height: frame.height / 3 };
   const side = Math.max(24, Math.min(cell.width * 0.8, (cell.height - CAPTION_HEIGHT) * 0.86));
   const sidePx = pictureSidePx(data.stars, data.regions);
-  const centre = data.stars.find((star) => 2 * star.col === star.cols - 1 && 2 * star.row === star.rows - 1);
+  const centre = data.stars.find(isCentre);
   for (const star of data.stars) {
     const region = data.regions.find((r) => r.col === star.col && r.row === star.row);
     const left = (star.col + 0.5) * cell.width - side / 2;
     const top = (star.row + 0.5) * cell.height - (side + CAPTION_HEIGHT) / 2;
     const picture = frame.plot.append('g').attr('transform', `translate(${left},${top})`);
     const clip = `plate-${star.col}-${star.row}`;
-    picture
-      .append('clipPath')
-      .attr('id', clip)
-      .append('rect')
-      .attr('width', side)
-      .attr('height', side)
-      .attr('rx', 3);
-    picture
-      .append('rect')
-      .attr('class', 'plate-ground')
-      .attr('width', side)
-      .attr('height', side)
-      .attr('rx', 3);
-    const inside = picture.append('g').attr('clip-path', `url(#${clip})`);
-    drawStar(inside, star, side, sidePx);
-    if (centre && star !== centre) drawHalfPeak(inside, centre, side, sidePx, 'plate-reference');
-    drawHalfPeak(inside, star, side, sidePx, 'plate-half');
+    const disc = (group: Group) =>
+      group
+        .append('circle')
+        .attr('cx', side / 2)
+        .attr('cy', side / 2)
+        .attr('r', side / 2);
+    disc(picture.append('clipPath').attr('id', clip) as unknown as Group);
+    disc(picture).attr('class', 'plate-ground');
+    if (star.stars > 0) {
+      const inside = picture.append('g').attr('clip-path', `url(#${clip})`);
+      drawStar(inside, star, side, sidePx);
+      if (centre && star !== centre) drawHalfPeak(inside, centre, side, sidePx, 'plate-reference');
+      drawHalfPeak(inside, star, side, sidePx, 'plate-half');
+    }
     picture
       .append('text')
       .attr('class', 'plate-caption')
       .attr('x', side / 2)
-      .attr('y', side + 14)
+      .attr('y', side + 15)
       .attr('text-anchor', 'middle')
       .text(options.caption(region));
   }
@@ -78,6 +75,9 @@ export function pictureSidePx(stars: MeanStar[], regions: Region[]): number {
 
 type Group = FieldFrame['plot'];
 
+const isCentre = (star: MeanStar): boolean =>
+  star.stars > 0 && 2 * star.col === star.cols - 1 && 2 * star.row === star.rows - 1;
+
 function drawStar(group: Group, star: MeanStar, side: number, sidePx: number): void {
   const path = starPath(star, side, sidePx);
   const bands = contours().size([star.side, star.side]).thresholds(LEVELS)(Array.from(star.values));
@@ -85,16 +85,15 @@ function drawStar(group: Group, star: MeanStar, side: number, sidePx: number): v
     group
       .append('path')
       .attr('d', path(band))
-      .attr('fill', lightColour(0.12 + 0.88 * Math.sqrt(band.value)));
+      .attr('fill', lightColour(band.value ** 0.65));
 }
 
 function drawHalfPeak(group: Group, star: MeanStar, side: number, sidePx: number, style: string): void {
   const [half] = contours().size([star.side, star.side]).thresholds([0.5])(Array.from(star.values));
-  if (half)
-    group
-      .append('path')
-      .attr('class', style)
-      .attr('d', starPath(star, side, sidePx)(half));
+  if (!half) return;
+  const d = starPath(star, side, sidePx)(half);
+  // A dark casing keeps the line visible on the star's bright middle, also under red light.
+  for (const name of ['plate-casing', style]) group.append('path').attr('class', name).attr('d', d);
 }
 
 /** From samples (contours put sample i at i + 0.5) to the picture, the centroid in the middle. */

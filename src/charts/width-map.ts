@@ -1,6 +1,6 @@
 import { contours, extent, geoPath, geoTransform, range, tickStep } from 'd3';
 import { widthColour } from './colour.ts';
-import { drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+import { clipped, drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
 import { sampleSurface, type Surface } from './surface.ts';
 
 export interface WidthMapOptions {
@@ -48,14 +48,7 @@ export function drawWidthMap(
       },
     }),
   );
-  const clip = `${element.id || 'width-map'}-clip`;
-  frame.plot
-    .append('clipPath')
-    .attr('id', clip)
-    .append('rect')
-    .attr('width', frame.width)
-    .attr('height', frame.height);
-  const inside = frame.plot.append('g').attr('clip-path', `url(#${clip})`);
+  const inside = clipped(frame);
   inside
     .append('rect')
     .attr('width', frame.width)

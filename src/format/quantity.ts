@@ -9,6 +9,8 @@ export interface PixelScale {
 }
 
 export const UNIT_SYMBOL: Record<LengthUnit, string> = { px: 'px', arcsec: '″', um: 'µm' };
+/** As `UNIT_SYMBOL`, where it stands alone and a double prime would be overlooked. */
+export const UNIT_LABEL: Record<LengthUnit, string> = { px: 'px', arcsec: 'arcsec', um: 'µm' };
 export const UNIT_NAME: Record<LengthUnit, string> = {
   px: 'pixels',
   arcsec: 'arc seconds',
@@ -78,10 +80,12 @@ export function lengthWithError(estimate: Estimate | null, unit: LengthUnit, sca
   return `${withError(inUnit(estimate, unit, scale))}${THIN}${UNIT_SYMBOL[shown]}`;
 }
 
+/** "-36.2 ± 0.3": an angle in degrees, to a tenth at most. */
+export const angleWithError = (estimate: Estimate | null): string =>
+  withError(estimate, estimate ? Math.min(1, decimalsFor(estimate.sigma)) : 0);
+
 /** An excess over one as a percentage: elongation 1.12 is "12 %". */
 export const excessPercent = (ratio: number): string => `${plain(100 * (ratio - 1), 0)}${THIN}%`;
-
-export const angleText = (angleDeg: number): string => `${plain(angleDeg, 0)}°`;
 
 /** 1234567 as "1 234 567", with thin spaces. */
 export const count = (value: number): string =>

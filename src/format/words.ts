@@ -21,6 +21,13 @@ export function placeName({ col, row }: { col: number; row: number }): string {
   return `${ROWS[row]} ${COLUMNS[col]}`;
 }
 
+/** An axis (degrees from x towards y, which runs down) in words, to the nearest of four. */
+export function axisWords(angleDeg: number): string {
+  const eighth = Math.round(angleDeg / 45);
+  const WORDS = ['left to right', 'top left to bottom right', 'up and down', 'bottom left to top right'];
+  return WORDS[((eighth % 4) + 4) % 4];
+}
+
 /** How sure the verdict is. Below 0.9 two causes remain and a further frame would decide. */
 export function sureness(verdict: Verdict): string {
   if (verdict.confidence >= 0.9) return 'Almost sure';

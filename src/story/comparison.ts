@@ -73,3 +73,22 @@ function worstCorner(corners: Region[]): Region | null {
   const gap = worst.fwhmPx!.value - next.fwhmPx!.value;
   return gap > SIGNIFICANT * Math.hypot(worst.fwhmPx!.sigma, next.fwhmPx!.sigma) ? worst : null;
 }
+
+/**
+ * Whether the stars lean one way all over the frame: the mean distortion of the regions is larger than what they differ
+ * from it by (rms). In a pattern that turns with the place, as of optics, the mean is the smaller one.
+ */
+export function leanTogether(report: FrameReport): boolean {
+  const known = report.regions.flatMap(({ elongation, angleDeg }) => {
+    if (!elongation || !angleDeg) return [];
+    // A/B back to e = (A^2 - B^2) / (A^2 + B^2), as a vector of twice the angle.
+    const e = (elongation.value ** 2 - 1) / (elongation.value ** 2 + 1);
+    const twice = (2 * angleDeg.value * Math.PI) / 180;
+    return [[e * Math.cos(twice), e * Math.sin(twice)]];
+  });
+  if (known.length < 3) return false;
+  const mean = [0, 1].map((k) => known.reduce((sum, e) => sum + e[k], 0) / known.length);
+  const spread =
+    known.reduce((sum, e) => sum + (e[0] - mean[0]) ** 2 + (e[1] - mean[1]) ** 2, 0) / known.length;
+  return Math.hypot(...mean) > Math.sqrt(spread);
+}

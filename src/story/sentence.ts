@@ -7,8 +7,8 @@ import {
   type LengthUnit,
   type PixelScale,
 } from '../format/quantity.ts';
-import { placeName } from '../format/words.ts';
-import { compare, type Comparison } from './comparison.ts';
+import { axisWords, placeName } from '../format/words.ts';
+import { compare, leanTogether, type Comparison } from './comparison.ts';
 
 /** Elongations below this are not worth a word to somebody at a telescope (common practice, no source). */
 const WORTH_SAYING = 1.04;
@@ -45,16 +45,15 @@ const worstClause = (c: Comparison, length: (px: number) => string): string =>
 
 function shapeClause(c: Comparison, report: FrameReport): string {
   const whole = report.sensor.elongation;
+  const axis = report.sensor.angleDeg;
   const corners = c.cornersElongation;
   if (!whole) return 'their shape could not be measured';
-  const together = sureOf(whole) && whole.value >= WORTH_SAYING;
-  if (together) {
-    const along = report.sensor.angleDeg ? ` (along ${angleText(report.sensor.angleDeg.value)})` : '';
-    return `they all lean one way by ${excessPercent(whole.value)}${along}`;
-  }
-  if (corners && sureOf(corners) && corners.value >= WORTH_SAYING)
+  if (axis && matters(whole) && leanTogether(report))
+    return `all over the frame they are ${excessPercent(whole.value)} longer than wide, ${axisWords(axis.value)}`;
+  if (corners && matters(corners))
     return `corner stars are ${excessPercent(corners.value)} longer than wide, each corner its own way`;
   return corners ? 'they are round out to the corners' : 'they are round';
 }
 
-const sureOf = (elongation: Estimate): boolean => elongation.value - 1 > SURE * elongation.sigma;
+const matters = (elongation: Estimate): boolean =>
+  elongation.value >= WORTH_SAYING && elongation.value - 1 > SURE * elongation.sigma;

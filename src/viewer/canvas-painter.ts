@@ -4,8 +4,8 @@ import { lightOf, type Stretch } from './stretch.ts';
 
 interface Resident {
   tile: Tile;
-  /** The tile under the stretch named by `drawnFor`. */
   picture: HTMLCanvasElement;
+  /** Names the table that `picture` was made with. */
   drawnFor: string;
 }
 
@@ -14,6 +14,13 @@ export function createCanvasPainter(canvas: HTMLCanvasElement): Painter | null {
   const context = canvas.getContext('2d', { alpha: false });
   if (!context) return null;
   const residents = new Map<string, Resident>();
+  /** Tiles of one frame share their range, so one table serves them all. */
+  let table = { name: '', light: new Uint8ClampedArray(0) as Uint8ClampedArray };
+  const tableFor = (tile: Tile, stretch: Stretch) => {
+    const name = [tile.lowAdu, tile.highAdu, stretch.blackAdu, stretch.whiteAdu, stretch.softAdu].join();
+    if (table.name !== name) table = { name, light: lightTable(tile, stretch) };
+    return table;
+  };
   return {
     load(key, tile) {
       const picture = document.createElement('canvas');
@@ -22,18 +29,16 @@ export function createCanvasPainter(canvas: HTMLCanvasElement): Painter | null {
       residents.set(key, { tile, picture, drawnFor: '' });
     },
     drop: (key) => void residents.delete(key),
-    draw(placed, stretch, channelOffsetsAdu, sharp) {
-      context.fillStyle = '#000';
+    draw(placed, stretch, sharp) {
+      context.fillStyle = '#0b0e0f';
       context.fillRect(0, 0, canvas.width, canvas.height);
       context.imageSmoothingEnabled = !sharp;
-      const setting = [stretch.blackAdu, stretch.whiteAdu, stretch.softAdu, ...channelOffsetsAdu].join();
       for (const { key, left, top, right, bottom } of placed) {
         const resident = residents.get(key);
         if (!resident) continue;
-        if (resident.drawnFor !== setting) {
-          stretchInto(resident, stretch, channelOffsetsAdu);
-          resident.drawnFor = setting;
-        }
+        const { name, light } = tableFor(resident.tile, stretch);
+        if (resident.drawnFor !== name) stretchInto(resident, light);
+        resident.drawnFor = name;
         context.drawImage(resident.picture, left, top, right - left, bottom - top);
       }
     },
@@ -41,29 +46,22 @@ export function createCanvasPainter(canvas: HTMLCanvasElement): Painter | null {
   };
 }
 
-function stretchInto(
-  { tile, picture }: Resident,
-  stretch: Stretch,
-  offsetsAdu: [number, number, number],
-): void {
+function stretchInto({ tile, picture }: Resident, light: Uint8ClampedArray): void {
   const context = picture.getContext('2d')!;
   const image = context.createImageData(tile.widthPx, tile.heightPx);
-  const tables = offsetsAdu.map((offset) => lightTable(tile, stretch, offset));
   const { values, channels } = tile;
+  const [green, blue] = channels === 3 ? [1, 2] : [0, 0];
   for (let i = 0, out = 0; out < image.data.length; i += channels, out += 4) {
-    image.data[out] = tables[0][values[i] >> 4];
-    image.data[out + 1] = tables[1][values[i + (channels === 3 ? 1 : 0)] >> 4];
-    image.data[out + 2] = tables[2][values[i + (channels === 3 ? 2 : 0)] >> 4];
+    image.data[out] = light[values[i]];
+    image.data[out + 1] = light[values[i + green]];
+    image.data[out + 2] = light[values[i + blue]];
     image.data[out + 3] = 255;
   }
   context.putImageData(image, 0, 0);
 }
 
-/** Light as 0..255 for the upper twelve bits of a value: finer steps than a screen can show. */
-function lightTable(tile: Tile, stretch: Stretch, offsetAdu: number): Uint8ClampedArray {
-  const perStep = ((tile.highAdu - tile.lowAdu) / 65535) * 16;
-  return Uint8ClampedArray.from(
-    { length: 4096 },
-    (_, i) => 255 * lightOf(tile.lowAdu + (i + 0.5) * perStep - offsetAdu, stretch),
-  );
+/** Light as 0..255 of each of the 65536 values of a tile. */
+function lightTable({ lowAdu, highAdu }: Tile, stretch: Stretch): Uint8ClampedArray {
+  const perStep = (highAdu - lowAdu) / 65535;
+  return Uint8ClampedArray.from({ length: 65536 }, (_, i) => 255 * lightOf(lowAdu + i * perStep, stretch));
 }

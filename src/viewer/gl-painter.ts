@@ -19,7 +19,6 @@ uniform usampler2D tile;
 uniform vec2 size;
 uniform vec2 adu;     // value of 0, value of one step
 uniform vec3 stretch; // black, soft, asinh((white - black) / soft)
-uniform vec3 offset;  // per channel
 uniform bool mono;
 uniform bool sharp;
 in vec2 sampleAt;
@@ -37,9 +36,12 @@ void main() {
     vec2 f = p - vec2(i);
     v = mix(mix(at(i), at(i + ivec2(1, 0)), f.x), mix(at(i + ivec2(0, 1)), at(i + ivec2(1, 1)), f.x), f.y);
   }
-  vec3 light = asinh((adu.x + v * adu.y - offset - stretch.x) / stretch.y) / stretch.z;
+  vec3 light = asinh((adu.x + v * adu.y - stretch.x) / stretch.y) / stretch.z;
   colour = vec4(clamp(light, 0.0, 1.0), 1.0);
 }`;
+
+/** Around the frame: a little off black, so that its border shows. */
+const SURROUND = [0.045, 0.055, 0.06] as const;
 
 interface Resident {
   texture: WebGLTexture;
@@ -58,7 +60,6 @@ export function createGlPainter(canvas: HTMLCanvasElement): Painter | null {
     size: at('size'),
     adu: at('adu'),
     stretch: at('stretch'),
-    offset: at('offset'),
     mono: at('mono'),
     sharp: at('sharp'),
   };
@@ -83,13 +84,12 @@ export function createGlPainter(canvas: HTMLCanvasElement): Painter | null {
       residents.set(key, { texture, tile: { widthPx, heightPx, channels, lowAdu, highAdu } });
     },
     drop,
-    draw(placed, stretch, channelOffsetsAdu, sharp) {
+    draw(placed, stretch, sharp) {
       gl.viewport(0, 0, canvas.width, canvas.height);
-      gl.clearColor(0, 0, 0, 1);
+      gl.clearColor(...SURROUND, 1);
       gl.clear(gl.COLOR_BUFFER_BIT);
       const { blackAdu, whiteAdu, softAdu } = stretch;
       gl.uniform3f(where.stretch, blackAdu, softAdu, Math.asinh((whiteAdu - blackAdu) / softAdu));
-      gl.uniform3f(where.offset, ...channelOffsetsAdu);
       gl.uniform1i(where.sharp, sharp ? 1 : 0);
       for (const spot of placed) {
         const resident = residents.get(spot.key);

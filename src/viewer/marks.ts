@@ -5,10 +5,10 @@ import { toFrame, toScreen, type Camera, type Size } from './camera.ts';
 
 /** Marks are drawn this many times the star's own size, so that the star stays visible inside. */
 export const MARK_SIZE = 2.5;
-/** No mark gets smaller than this many CSS pixels across: seen whole, a frame's stars are dots. */
-const LEAST_RADIUS = 5;
-/** In the whole view only the brightest are marked; close up there are never so many. */
-const MOST_MARKS = 1200;
+/** No mark gets smaller than this many CSS pixels: seen whole, a frame's stars are dots. */
+const LEAST_RADIUS = 4.5;
+/** Only the brightest stars in view are marked, one for so many square CSS pixels, so that the picture stays visible. */
+const AREA_PER_MARK = 1100;
 
 /** The ellipse of a star's mark in frame pixels: half axes and angle in radians from +x towards +y. */
 export function markEllipse(stars: StarTable, i: number): { major: number; minor: number; angleRad: number } {
@@ -24,6 +24,16 @@ export interface MarkColours {
   selected: string;
 }
 
+/** The colours of the marks under the present light of the page. */
+export function markColours(element: Element): MarkColours {
+  const style = getComputedStyle(element);
+  return {
+    plain: style.getPropertyValue('--mark'),
+    flagged: style.getPropertyValue('--mark-flagged'),
+    selected: '#fff',
+  };
+}
+
 /** Draws the marks of the stars in view onto a transparent canvas laid over the frame. */
 export function drawMarks(
   canvas: HTMLCanvasElement,
@@ -37,12 +47,15 @@ export function drawMarks(
   const context = canvas.getContext('2d')!;
   context.setTransform(deviceScale, 0, 0, deviceScale, 0, 0);
   context.clearRect(0, 0, window.width, window.height);
-  const shown = starsInView(stars, camera, window).slice(0, MOST_MARKS);
+  const shown = starsInView(stars, camera, window).slice(
+    0,
+    Math.ceil((window.width * window.height) / AREA_PER_MARK),
+  );
   for (const flagged of [false, true]) {
     context.beginPath();
     context.setLineDash(flagged ? [3, 3] : []);
     context.strokeStyle = flagged ? colours.flagged : colours.plain;
-    context.lineWidth = 1.25;
+    context.lineWidth = 1.1;
     for (const i of shown)
       if (Boolean(stars.flags[i] & NOT_FOR_SHAPE) === flagged) trace(context, stars, i, camera, window);
     context.stroke();

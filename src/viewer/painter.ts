@@ -16,7 +16,7 @@ export interface Painter {
   load(key: string, tile: Tile): void;
   drop(key: string): void;
   /** Draws the placed tiles in the given order. `sharp` shows single pixels as squares. */
-  draw(placed: Placed[], stretch: Stretch, channelOffsetsAdu: [number, number, number], sharp: boolean): void;
+  draw(placed: Placed[], stretch: Stretch, sharp: boolean): void;
   /** Frees everything; the painter is of no use afterwards. */
   end(): void;
 }

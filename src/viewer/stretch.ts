@@ -66,17 +66,3 @@ export function histogramOn(road: Road, tile: Tile, steps: number): Float64Array
   const fullest = Math.max(1, ...bins);
   return bins.map((n) => n / fullest);
 }
-
-/**
- * What to take off each channel so that the sky is grey: its median in a coarse tile minus the mean of the medians.
- */
-export function channelOffsetsAdu(tile: Tile): [number, number, number] {
-  if (tile.channels === 1) return [0, 0, 0];
-  const perStep = (tile.highAdu - tile.lowAdu) / 65535;
-  const medians = [0, 1, 2].map((channel) => {
-    const picked = tile.values.filter((_, i) => i % 3 === channel).sort();
-    return tile.lowAdu + (picked[picked.length >> 1] ?? 0) * perStep;
-  });
-  const mean = (medians[0] + medians[1] + medians[2]) / 3;
-  return [medians[0] - mean, medians[1] - mean, medians[2] - mean];
-}

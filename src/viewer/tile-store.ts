@@ -52,6 +52,7 @@ export class TileStore {
   end(): void {
     this.#ended = true;
     this.#wanted = [];
+    for (const key of this.#samples.keys()) this.painter.drop(key);
   }
 
   #pump(): void {
