@@ -3,10 +3,12 @@ import { decodeFrame } from './decode/index.ts';
 import { detectStars, type Detection } from './detect/detect.ts';
 import { median } from './math/robust.ts';
 import { axes } from './math/shape.ts';
+import { measureColour } from './measure/colour.ts';
 import { measureStars, type Measurement } from './measure/measure.ts';
 import { makeStamps } from './measure/stamps.ts';
 import { starTable } from './measure/table.ts';
 import type {
+  ColourSummary,
   FrameView,
   MeasureOptions,
   Measured,
@@ -20,6 +22,7 @@ import type { Frame } from './protocol/frame.ts';
 import type { Source } from './protocol/source.ts';
 import type { StampSet } from './protocol/stamps.ts';
 import type { StarTable } from './protocol/stars.ts';
+import { summariseColours } from './regions/colour.ts';
 import { fineGridSize, gridRegions } from './regions/grid.ts';
 import { meanStars } from './regions/mean-star.ts';
 import { buildReport } from './regions/report.ts';
@@ -78,7 +81,7 @@ export class FrameSession {
     if (!(noise > 0))
       return failure(
         'no-signal',
-        'Every pixel of this frame has the same value: the sensor was covered, or the file holds no exposure. Take a frame of the sky.',
+        'Most pixels of this frame have exactly the same value, without any noise: the sensor was covered, or this is no exposure of a camera. Take a frame of the sky.',
       );
     const channelSky = this.channelSky(frame, plane);
 
@@ -91,13 +94,8 @@ export class FrameSession {
     clock.enter('measuring', candidates.length);
     const gain = frame.meta.gainElectronsPerAdu;
     const unitsPerElectron = gain ? 1 / (gain * frame.scale) : null;
-    const measurement = measureStars(
-      plane,
-      sky,
-      found,
-      { unitsPerElectron },
-      this.kernels,
-      (done) => clock.tell(done),
+    const measurement = measureStars(plane, sky, found, { unitsPerElectron }, this.kernels, (done) =>
+      clock.tell(done),
     );
     const stars = starTable(measurement.stars, frame.scale, frame.zero);
 
@@ -124,7 +122,6 @@ export class FrameSession {
         frame,
         rig: options.rig,
         stars,
-        candidates: candidates.length,
         covered,
         trails: found.trails,
         gainMeasured: gain === null,
@@ -139,6 +136,7 @@ export class FrameSession {
         3,
         Math.min(20, Math.ceil(3.2 * axes(shape).major + 3)),
       ),
+      colour: this.colours(frame, plane, measurement),
       view,
       timingMs: clock.finish(),
     };
@@ -178,6 +176,14 @@ export class FrameSession {
     );
   }
 
+  /** The same stars on the pixels of each colour. */
+  private colours(frame: Frame, plane: Plane, measurement: Measurement): ColourSummary | null {
+    const planes = colourPlanes(frame, plane);
+    if (!planes) return null;
+    const [red, green, blue] = planes.map((part) => measureColour(part, measurement, this.kernels));
+    return summariseColours({ red, green, blue }, plane.widthPx, plane.heightPx);
+  }
+
   /** Median sky of each colour, so that the viewer can show a grey sky. */
   private channelSky(frame: Frame, plane: Plane): ChannelSky | null {
     const { arena } = this.kernels;
@@ -187,16 +193,9 @@ export class FrameSession {
       arena.reset(mark);
       return median(levels);
     };
-    if (frame.planes === 3) {
-      const bytes = plane.widthPx * plane.heightPx * (plane.kind === 'u16' ? 2 : 4);
-      const [R, G, B] = [0, 1, 2].map((i) => level({ ...plane, address: frame.pixels.address + i * bytes }));
-      return { R, G, B };
-    }
-    const { mosaic } = frame;
-    if (!mosaic) return null;
-    const [R, G, B] = (['R', 'G', 'B'] as const).map((colour) =>
-      level({ ...plane, sites: sitesOf(mosaic, colour) }),
-    );
+    const planes = colourPlanes(frame, plane);
+    if (!planes) return null;
+    const [R, G, B] = planes.map(level);
     return { R, G, B };
   }
 
@@ -224,6 +223,15 @@ export class FrameSession {
       whiteAdu: adu(level) + Math.max(30 * noise * frame.scale, bright),
     };
   }
+}
+
+/** The pixels of red, green and blue: sites of a mosaic, or planes of a colour picture. */
+function colourPlanes({ mosaic, planes, pixels }: Frame, plane: Plane): Plane[] | null {
+  if (mosaic)
+    return (['R', 'G', 'B'] as const).map((colour) => ({ ...plane, sites: sitesOf(mosaic, colour) }));
+  if (planes === 1) return null;
+  const bytes = plane.widthPx * plane.heightPx * (plane.kind === 'u16' ? 2 : 4);
+  return [0, 1, 2].map((index) => ({ ...plane, address: pixels.address + index * bytes }));
 }
 
 const GONE = failure('internal', 'This frame has been replaced by a newer one.');

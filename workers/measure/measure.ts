@@ -27,6 +27,8 @@ export interface Measurement {
   radiusPx: number;
   /** Stored units per electron: as given, or as the frame itself tells. */
   unitsPerElectron: number;
+  /** The profile was averaged over the pixel. */
+  narrow: boolean;
 }
 
 /** Stars that decide on the wings. */
@@ -58,7 +60,8 @@ export function measureStars(
   const noiseAt = (target: Target): PixelNoise => ({ skyVariance: target.sigma ** 2, unitsPerElectron });
 
   const { bright, fwhmPx } = brightTargets(space, field, shape, radiusPx);
-  space.integratePixels(fwhmPx < NARROW_PX);
+  const narrow = fwhmPx < NARROW_PX;
+  space.integratePixels(narrow);
   let k = frameWings(space, bright, shape, radiusPx, noiseAt);
   if (gain.unitsPerElectron === null) {
     unitsPerElectron = frameGain(space, bright, shape, radiusPx, k);
@@ -83,7 +86,7 @@ export function measureStars(
     width(shape),
     plane.widthPx,
   );
-  return { stars: kept.sort((a, b) => b.flux - a.flux), k, radiusPx, unitsPerElectron };
+  return { stars: kept.sort((a, b) => b.flux - a.flux), k, radiusPx, unitsPerElectron, narrow };
 }
 
 /** The brightest lone stars, neither saturated nor cut by the border, and their median width. */

@@ -1,5 +1,5 @@
 import type { Outcome } from './faults.ts';
-import type { FrameReport, Region } from './report.ts';
+import type { Estimate, FrameReport, Region, VectorEstimate } from './report.ts';
 import type { StampSet } from './stamps.ts';
 import type { Rig } from './rig.ts';
 import type { StarTable } from './stars.ts';
@@ -56,6 +56,24 @@ export interface MeanStar {
   values: Float32Array;
 }
 
+/** One colour of a mosaic or a colour picture, measured on its own pixels. */
+export interface ColourChannel {
+  stars: number;
+  fwhmPx: Estimate | null;
+  hfdPx: Estimate | null;
+}
+
+/** What differs between the colours: focus, and where they fall. */
+export interface ColourSummary {
+  red: ColourChannel;
+  green: ColourChannel;
+  blue: ColourChannel;
+  /** Red minus blue position: the mean vector (the air's dispersion, a tilted wedge) ... */
+  redMinusBluePx: VectorEstimate;
+  /** ... and its growth away from the sensor's centre in px per px of radius (lateral colour of a lens). */
+  lateralPerPx: Estimate | null;
+}
+
 export interface Measured {
   /** Names the frame that the worker still holds. */
   handle: number;
@@ -64,6 +82,8 @@ export interface Measured {
   /** A finer grid than the report's nine cells, fit for the number of stars; empty cells have null values. */
   fineRegions: Region[];
   meanStars: MeanStar[];
+  /** Null for a monochrome frame. */
+  colour: ColourSummary | null;
   view: FrameView;
   /** Milliseconds of each stage, for the curious. */
   timingMs: Partial<Record<Stage, number>>;

@@ -12,7 +12,6 @@ export interface ReportInput {
   /** What the user said; it overrides the header. */
   rig: Partial<Rig>;
   stars: StarTable;
-  candidates: number;
   /** The frame is covered with structure: no stars could be told apart. */
   covered: boolean;
   /** Satellite trails that were left out. */
@@ -26,7 +25,7 @@ export const FEWEST_STARS = 5;
 
 /** The report of one frame without the fit: facts, counts, the sensor's mean and its nine cells. */
 export function buildReport(input: ReportInput): FrameReport {
-  const { file, frame, stars, candidates } = input;
+  const { file, frame, stars } = input;
   const shaped = shapeStars(stars);
   return {
     format: 1,
@@ -35,7 +34,7 @@ export function buildReport(input: ReportInput): FrameReport {
     warnings: [...frame.warnings, ...warningsOf(input, shaped.length)],
     frame: frameFacts(frame, input.rig),
     stars: {
-      detected: candidates,
+      detected: stars.count,
       measured: shaped.length,
       saturated: stars.flags.reduce((count, flags) => count + (flags & FLAG.saturated ? 1 : 0), 0),
     },
@@ -72,11 +71,11 @@ function faultOf({ covered, stars }: ReportInput, shaped: number): Fault | null 
         'The frame is covered with structure, so no stars can be told apart: cloud, twilight, or a very short focus. Wait for a clear sky, or expose for less time.',
     };
   if (shaped >= FEWEST_STARS) return null;
-  const found = stars.count === 1 ? '1 star' : `${stars.count} stars`;
-  const usable = shaped === stars.count ? '' : `, ${shaped} of them usable`;
+  const found = ['No star was', 'Only 1 star was'][stars.count] ?? `Only ${stars.count} stars were`;
+  const usable = shaped === stars.count ? '' : `, of which ${shaped === 0 ? 'none' : shaped} can be used`;
   return {
     code: 'too-few-stars',
-    message: `Only ${found} found${usable}: at least ${FEWEST_STARS} are needed to compare centre and corners. Expose longer, refocus roughly, or point at a richer field.`,
+    message: `${found} found${usable}; at least ${FEWEST_STARS} are needed to compare centre and corners. Expose longer, refocus roughly, or point at a richer field.`,
   };
 }
 
