@@ -1,12 +1,5 @@
 import type { Estimate, FrameReport } from '../../workers/protocol/report.ts';
-import {
-  angleText,
-  excessPercent,
-  plain,
-  shortLength,
-  type LengthUnit,
-  type PixelScale,
-} from '../format/quantity.ts';
+import { excessPercent, plain, shortLength, type LengthUnit, type PixelScale } from '../format/quantity.ts';
 import { axisWords, placeName } from '../format/words.ts';
 import { compare, leanTogether, type Comparison } from './comparison.ts';
 
