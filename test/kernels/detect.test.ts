@@ -76,7 +76,9 @@ function kernelDetect(
 
 /** Half a Gaussian of this rms, square sum of the whole 1. */
 function gaussianTaps(sigma: number): number[] {
-  const half = Array.from({ length: Math.ceil(3.2 * sigma) + 1 }, (_, j) => Math.exp(-0.5 * (j / sigma) ** 2));
+  const half = Array.from({ length: Math.ceil(3.2 * sigma) + 1 }, (_, j) =>
+    Math.exp(-0.5 * (j / sigma) ** 2),
+  );
   const norm = Math.sqrt(half.reduce((sum, tap, j) => sum + (j === 0 ? 1 : 2) * tap * tap, 0));
   return half.map((tap) => tap / norm);
 }
@@ -84,7 +86,10 @@ function gaussianTaps(sigma: number): number[] {
 const slopingMesh = (cols: number, rows: number): Mesh => ({
   cols,
   rows,
-  levels: Float32Array.from({ length: cols * rows }, (_, i) => 800 + 5 * (i % cols) - 3 * Math.floor(i / cols)),
+  levels: Float32Array.from(
+    { length: cols * rows },
+    (_, i) => 800 + 5 * (i % cols) - 3 * Math.floor(i / cols),
+  ),
   sigmas: Float32Array.from({ length: cols * rows }, (_, i) => 11 + 0.3 * (i % cols)),
 });
 
@@ -107,7 +112,8 @@ function differences(
   let before = -1;
   for (const { x0, x1, y } of found.runs) {
     // Rows are taken as one pixel longer than they are, so that a run at the start of one follows any run before it.
-    if (x1 <= x0 || x1 > widthPx || y * (widthPx + 1) + x0 <= before) wrong.push(`run ${x0} to ${x1} in ${y}`);
+    if (x1 <= x0 || x1 > widthPx || y * (widthPx + 1) + x0 <= before)
+      wrong.push(`run ${x0} to ${x1} in ${y}`);
     before = y * (widthPx + 1) + x1;
     marked.fill(1, y * widthPx + x0, y * widthPx + x1);
   }
@@ -162,7 +168,10 @@ describe.each(['u16', 'f32'] as const)('detection on %s pixels equals the plain 
     });
     for (const sites of Object.values(SITES))
       for (const sigma of [0.8, 1.2, 2]) {
-        const mesh = slopingMesh(Math.max(1, Math.round(widthPx / 64)), Math.max(1, Math.round(heightPx / 64)));
+        const mesh = slopingMesh(
+          Math.max(1, Math.round(widthPx / 64)),
+          Math.max(1, Math.round(heightPx / 64)),
+        );
         const taps = gaussianTaps(sigma);
         const found = kernelDetect(picture, mesh, sites, taps, 3)!;
         const map = filtered(picture, mesh, sites, taps.map(Math.fround));
@@ -191,7 +200,7 @@ describe('what the numbers mean', () => {
     const picture = flat();
     for (let y = 0; y < 37; y++)
       for (let x = 0; x < 41; x++)
-        picture.pixels[y * 41 + x] += 60 * Math.exp(-0.5 * ((x - 20) ** 2 + (y - 18) ** 2) / 1.44);
+        picture.pixels[y * 41 + x] += 60 * Math.exp((-0.5 * ((x - 20) ** 2 + (y - 18) ** 2)) / 1.44);
     const { peaks } = kernelDetect(picture, flatMesh, 15, gaussianTaps(1.2), 5)!;
     expect(peaks).toHaveLength(1);
     expect(peaks[0]).toMatchObject({ x: 20, y: 18 });

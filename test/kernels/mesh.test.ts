@@ -119,7 +119,10 @@ describe('against the truth of Gaussian noise', () => {
     const noise = Math.sqrt(10 ** 2 + 16 ** 2 / 12);
     const random = createRandom(3);
     for (const level of [4000, 4004, 4008, 4012]) {
-      const pixels = Uint16Array.from({ length: n }, () => 16 * Math.round((level + 10 * random.normal()) / 16));
+      const pixels = Uint16Array.from(
+        { length: n },
+        () => 16 * Math.round((level + 10 * random.normal()) / 16),
+      );
       expect(quantum(pixels, 3)).toBe(16);
       const { levels, sigmas } = kernelMesh(
         { pixels, widthPx: 128, heightPx: 128 },

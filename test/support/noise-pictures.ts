@@ -35,7 +35,7 @@ export function noisePicture(wish: NoisePicture): Picture {
     const reach = Math.ceil(6 * starSigma);
     for (let y = Math.max(0, Math.ceil(y0 - reach)); y < Math.min(heightPx, y0 + reach); y++)
       for (let x = Math.max(0, Math.ceil(x0 - reach)); x < Math.min(widthPx, x0 + reach); x++)
-        values[y * widthPx + x] += peak * Math.exp(-0.5 * ((x - x0) ** 2 + (y - y0) ** 2) / starSigma ** 2);
+        values[y * widthPx + x] += peak * Math.exp((-0.5 * ((x - x0) ** 2 + (y - y0) ** 2)) / starSigma ** 2);
   }
   for (let n = 0; n < (wish.hot ?? 0); n++)
     values[random.integer(values.length)] += sigma * (9 + 200 * random.uniform());
