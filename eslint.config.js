@@ -8,7 +8,7 @@ const wall = (files, patterns) => ({
 });
 const no = (group, message) => ({ group, message });
 
-const STAGES = ['protocol', 'wasm', 'math', 'decode', 'background', 'detect', 'measure', 'regions', 'view'];
+const STAGES = ['protocol', 'wasm', 'math', 'decode', 'background', 'detect', 'measure', 'regions', 'fit', 'verdict', 'view'];
 /** A stage may import what stands left of it in STAGES, never what stands right. */
 const stageWalls = STAGES.map((stage, index) =>
   wall(

@@ -13,6 +13,7 @@ export const COST_PER_PARAMETER = 12;
 /** Drops that Gauss-Newton's curvature calls certain or hopeless need no refit; near focus it may be off by 4 times. */
 const SURELY_NEEDED = 80;
 const SURELY_IDLE = 6;
+const DROP_ITERATIONS = 6;
 
 /** Cost that the quadratic approximation loses when a group is set to zero. */
 function waldRises(result: FitResult): Map<Group, number> {
@@ -67,18 +68,24 @@ export async function eliminate(
   const price = COST_PER_PARAMETER * Math.max(1, misfit);
   const whole = await fitter.withCurvature(full, options);
   let result = whole;
-  const refit = async (dropped: readonly Group[]) => {
+  const refit = async (dropped: readonly Group[], allowed: number) => {
     const shape = without(result.shape, dropped);
-    return fitter.fit(result.state, shape, { ...options, warmUp: 1 });
+    return fitter.fit(result.state, shape, {
+      ...options,
+      iterations: DROP_ITERATIONS,
+      warmUp: 0,
+      goal: result.cost + 0.5 * allowed,
+      giveUpAbove: result.cost + 12 * allowed,
+    });
   };
 
   const idle = [...waldRises(result)]
     .filter(([group, rise]) => rise < SURELY_IDLE * GROUPS[group].length)
     .map(([group]) => group);
   if (idle.length > 0) {
-    const trial = await refit(idle);
-    if (trial.cost - result.cost < price * Math.min(2, idle.length))
-      result = await fitter.withCurvature(trial, options);
+    const allowed = price * Math.min(2, idle.length);
+    const trial = await refit(idle, allowed);
+    if (trial.cost - result.cost < allowed) result = await fitter.withCurvature(trial, options);
   }
   const kept = new Set<Group>();
   for (;;) {
@@ -87,9 +94,9 @@ export async function eliminate(
       .sort(([a, riseA], [b, riseB]) => riseA / GROUPS[a].length - riseB / GROUPS[b].length)[0];
     if (!next) return { result, full: whole };
     const [group] = next;
-    const trial = await refit([group]);
-    if (trial.cost - result.cost < price * GROUPS[group].length)
-      result = await fitter.withCurvature(trial, options);
+    const allowed = price * GROUPS[group].length;
+    const trial = await refit([group], allowed);
+    if (trial.cost - result.cost < allowed) result = await fitter.withCurvature(trial, options);
     else kept.add(group);
   }
 }

@@ -1,35 +1,27 @@
-import { solveSymmetric } from '../math/linear.ts';
+import { invertSymmetric } from '../math/linear.ts';
 import { COST_PER_PARAMETER } from './eliminate.ts';
 import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult } from './levenberg.ts';
 import { GROUPS, P } from './parameters.ts';
 import type { Group, ModelShape } from './parameters.ts';
 
+/** Terms that are tried last, for they find bad minima from cold starts. */
+const LATE: readonly Group[] = [
+  'spherical',
+  'core',
+  'astigmatismLinear',
+  'trefoil',
+  'comaConstant',
+  'astigmatism',
+];
 /** Constant astigmatism beside a motion must gain this much more: each alone can imitate the other. */
 const BOTH_ELONGATIONS = 60;
-
-const candidatesFor = ({ shape }: FitResult): Group[] => {
-  const optional: Group[] = [
-    'spherical',
-    'core',
-    'astigmatism',
-    'motion',
-    'rotation',
-    'astigmatismLinear',
-    'trefoil',
-  ];
-  return optional.filter((group) => !shape.groups.has(group));
-};
-
-/** The shape with one more group; motion that is added is straight. */
-const withGroup = (shape: ModelShape, group: Group): ModelShape => ({
-  groups: new Set([...shape.groups, group]),
-  path: shape.path === 'none' && (group === 'motion' || group === 'rotation') ? 'straight' : shape.path,
-});
+/** Share of the needed gain that the quadratic forecast must promise before a refit is spent. */
+const PROMISE = 0.6;
 
 /**
- * Adds what the model lacks, only from a converged fit (from cold starts these terms find bad minima). What a group
- * would gain is read from gradient and curvature at the solution; only promising ones are refitted.
+ * Adds what the converged model lacks. One evaluation with all late terms free gives gradient and curvature; what each
+ * group alone would gain follows from them, and only promising groups are refitted, best first.
  */
 export async function enrich(
   fitter: FieldFitter,
@@ -37,45 +29,62 @@ export async function enrich(
   options: FitOptions,
   misfit: number,
 ): Promise<FitResult> {
-  const price = COST_PER_PARAMETER * Math.max(1, misfit);
   let best = result;
-  for (const group of candidatesFor(result)) {
-    if (best.shape.groups.has(group)) continue;
-    const shape = withGroup(best.shape, group);
-    const state = seeded(best, group);
-    const probe = await fitter.withCurvature({ ...best, state, shape, ...free(best, shape) }, options);
-    const needed =
-      price * GROUPS[group].length + (isSecondElongation(best.shape, group) ? BOTH_ELONGATIONS : 0);
-    if (promisedGain(probe) < 0.6 * needed) continue;
-    const trial = await fitter.fit(state, shape, { ...options, warmUp: 0 });
-    if (best.cost - trial.cost > needed) best = trial;
+  const tried = new Set<Group>();
+  for (;;) {
+    const missing = LATE.filter((group) => !best.shape.groups.has(group) && !tried.has(group));
+    if (missing.length === 0) return best;
+    const forecast = await forecastGains(fitter, best, missing, options);
+    const [group] = missing
+      .filter((candidate) => forecast.get(candidate)! > PROMISE * price(best.shape, candidate, misfit))
+      .sort((a, b) => forecast.get(b)! - forecast.get(a)!);
+    if (!group) return best;
+    tried.add(group);
+    const shape = withGroups(best.shape, [group]);
+    const trial = await fitter.fit(seeded(best.state), shape, { ...options, warmUp: 0 });
+    if (best.cost - trial.cost > price(best.shape, group, misfit)) best = trial;
   }
-  return best;
 }
 
-const free = (best: FitResult, shape: ModelShape) => ({
-  free: [
-    ...new Set([...best.free, ...[...shape.groups].flatMap((group) => GROUPS[group].map((name) => P[name]))]),
-  ].sort((a, b) => a - b),
+const price = ({ groups }: ModelShape, group: Group, misfit: number): number =>
+  COST_PER_PARAMETER * Math.max(1, misfit) * GROUPS[group].length +
+  (group === 'astigmatism' && groups.has('motion') ? BOTH_ELONGATIONS : 0);
+
+const withGroups = (shape: ModelShape, added: readonly Group[]): ModelShape => ({
+  groups: new Set([...shape.groups, ...added]),
+  path: shape.path,
 });
 
-/** Motion enters the image quadratically: at zero length nothing would pull at it. */
-function seeded(best: FitResult, group: Group): FitResult['state'] {
-  const theta = best.state.theta.slice();
-  if (group === 'motion') theta[P.motionX] = theta[P.motionY] = 0.5;
-  if (group === 'rotation') theta[P.rotation] = 0.7;
-  if (group === 'core') theta[P.core] = 0.02;
-  return { ...best.state, theta };
+/** A core of no weight answers to nothing: start it with a little. */
+function seeded(state: FitResult['state']): FitResult['state'] {
+  const theta = state.theta.slice();
+  if (theta[P.core] === 0) theta[P.core] = 0.02;
+  return { ...state, theta };
 }
 
-const isSecondElongation = ({ groups }: ModelShape, group: Group) =>
-  (group === 'astigmatism' && groups.has('motion')) || (group === 'motion' && groups.has('astigmatism'));
-
-/** Gain of a full Gauss-Newton step. */
-function promisedGain({ normal, gradients, free: parameters }: FitResult): number {
-  if (!normal) return 0;
-  const gradient = new Float64Array(parameters.length);
-  for (const g of gradients) g.forEach((value, i) => (gradient[i] += value));
-  const step = solveSymmetric(normal, gradient);
-  return step ? step.reduce((sum, value, i) => sum + value * gradient[i], 0) : 0;
+async function forecastGains(
+  fitter: FieldFitter,
+  best: FitResult,
+  missing: readonly Group[],
+  options: FitOptions,
+): Promise<Map<Group, number>> {
+  const indices = (groups: Iterable<Group>) =>
+    [...groups].flatMap((group) => GROUPS[group].map((name) => P[name]));
+  const free = [...new Set([...best.free, ...indices(missing)])].sort((a, b) => a - b);
+  const probe = await fitter.withCurvature({ ...best, free }, options);
+  const gradient = new Float64Array(free.length);
+  for (const g of probe.gradients) g.forEach((value, i) => (gradient[i] += value));
+  const gains = new Map<Group, number>();
+  for (const group of missing) {
+    const own = [...best.free, ...indices([group])].map((parameter) => free.indexOf(parameter));
+    const n = own.length;
+    const block = new Float64Array(n * n);
+    own.forEach((a, i) => own.forEach((b, j) => (block[i * n + j] = probe.normal![a * free.length + b])));
+    const inverse = invertSymmetric(block, n);
+    let gain = 0;
+    if (inverse)
+      own.forEach((a, i) => own.forEach((b, j) => (gain += gradient[a] * inverse[i * n + j] * gradient[b])));
+    gains.set(group, gain);
+  }
+  return gains;
 }

@@ -12,6 +12,7 @@ import { measureDispersion } from './dispersion.ts';
 import { COST_PER_PARAMETER, eliminate, penalisedCost, without } from './eliminate.ts';
 import { enrich } from './enrich.ts';
 import type { FieldFit } from './field-fit.ts';
+import { simplerFocalSurface } from './focus-patterns.ts';
 import { junkStars } from './junk.ts';
 import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult } from './levenberg.ts';
@@ -19,6 +20,7 @@ import { modelWidths } from './model-width.ts';
 import { fringePx } from './optics.ts';
 import type { Optics } from './optics.ts';
 import { PARAMETER_COUNT } from './parameters.ts';
+import type { Group } from './parameters.ts';
 import { findRivals } from './rivals.ts';
 import { medianMisfit, search } from './search.ts';
 import { settleSign } from './sign.ts';
@@ -36,6 +38,7 @@ const RACING_SIZES = { least: 0.3, most: 4 };
 const MOMENT_STARS = 48;
 const FINAL_STARS = 80;
 const MODEL_ERROR = 0.02;
+const ELONGATING: readonly Group[] = ['motion', 'rotation', 'astigmatism'];
 
 export type StarPoolMaker = (stamps: StampSet, optics: Optics) => Promise<StarPool>;
 /** How far the fit is, 0 to 1, and what it is doing. */
@@ -79,6 +82,7 @@ export async function fitField(
       obstruction: optics.obstruction,
       aspect: stamps.widthPx / stamps.heightPx,
       priors: new Map(),
+      typicalSnr: [...moments.snr].sort((a, b) => a - b)[moments.snr.length >> 1],
       signal,
       report: (done) => onProgress(0.7 * done, 'searching'),
     });
@@ -194,10 +198,13 @@ async function simplify(
   const near = COST_PER_PARAMETER * 5 * Math.max(1, misfit);
   let chosen: { best: FitResult; full: FitResult } | null = null;
   for (const candidate of candidates) {
-    if (candidate.cost - leader.cost > near + 0.02 * leader.cost * (misfit > 1.3 ? 1 : 0)) continue;
+    if (candidate.cost - leader.cost > near) continue;
     const refitted = await fitter.fit(candidate.state, candidate.shape, { ...cleaned, warmUp: 1 });
-    const { result: best, full } = await eliminate(fitter, refitted, cleaned, misfit);
+    const { result, full } = await eliminate(fitter, refitted, cleaned, misfit);
+    const best = await simplerFocalSurface(fitter, result, cleaned, misfit);
     if (!chosen || penalisedCost(best, misfit) < penalisedCost(chosen.best, misfit)) chosen = { best, full };
+    // Without elongation that is the same everywhere all candidates end in the same model.
+    if (!ELONGATING.some((group) => best.shape.groups.has(group))) break;
   }
   const { best, full } = chosen!;
   return { best: await enrich(fitter, best, cleaned, misfit), full, stars, misfit };

@@ -41,6 +41,10 @@ export interface FitOptions {
   warmUp: number;
   /** Stop when an iteration gains less than this. */
   tolerance: number;
+  /** Stop as soon as the cost is below this: a test that is passed needs no exact minimum. */
+  goal?: number;
+  /** Stop when the cost is still above this after the third iteration: such a start wins nothing. */
+  giveUpAbove?: number;
   /** Prior centres and sigmas that differ from the registry's. */
   priors: Map<number, { centre: number; sigma: number }>;
   signal?: AbortSignal;
@@ -119,8 +123,9 @@ export class FieldFitter {
         } else lambda = Math.min(lambda * 8, 1e8);
       }
       if (gained < 0) break;
-      const last = iteration === options.iterations - 1;
-      if (last || gained < options.tolerance) {
+      const hopeless = iteration >= 2 && cost > (options.giveUpAbove ?? Infinity);
+      const last = hopeless || iteration === options.iterations - 1;
+      if (last || gained < options.tolerance || cost < (options.goal ?? -Infinity)) {
         answers = await this.evaluate(ask(state.theta, null), state, options);
         break;
       }

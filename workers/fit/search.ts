@@ -18,6 +18,8 @@ export interface SearchGround {
   /** Width over height of the frame. */
   aspect: number;
   priors: FitOptions['priors'];
+  /** Median signal to noise of the stars. */
+  typicalSnr: number;
   signal?: AbortSignal;
   report(done: number): void;
 }
@@ -26,8 +28,16 @@ export interface SearchGround {
 const RACE = { stars: 14, iterations: 4, keep: 4 };
 const HOP = { stars: 14, iterations: 4 };
 const REFINE = { stars: 28, iterations: 6, keep: 2 };
-const PATH = { stars: 20, iterations: 5, keep: 2 };
-const DECIDE = { stars: 60, iterations: 10 };
+const PATH_RACE = { stars: 14, iterations: 3 };
+const PATH = { stars: 24, iterations: 6, keep: 2 };
+const DECIDE = { stars: 50, iterations: 8 };
+/** Trimmed cost per pixel below which a start explains its stars: other sign patterns need not be tried. */
+const EXPLAINED = 1.06;
+/** From here on something is missing whatever the moments say. */
+const POOR = 1.12;
+const BRIGHT = 60;
+/** A contender this many times worse per pixel than the best is not refined further. */
+const HOPELESS = 1.3;
 
 /** A path more complicated than a straight line must gain this much, and no part of a jump be shorter than 8 %. */
 const JUMP_GAIN = 25;
@@ -63,9 +73,11 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
     raced.push(await run(start, options(RACE, 4)));
     ground.report(0.3 * (raced.length / starts.length));
   }
+  // Faint stars are explained by anything: there only a comparison tells.
+  const explained = ground.typicalSnr > BRIGHT ? EXPLAINED : 0;
   for (const path of ['none', 'straight'] as const) {
     const best = ranked(raced.filter((result) => result.shape.path === path))[0];
-    if (!best) continue;
+    if (!best || trimmedCost(best) < explained) continue;
     const others = hops({ theta: best.state.theta, shape: best.shape }, aspect);
     for (const hop of others) raced.push(await run(hop, options(HOP, 1), best.state));
   }
@@ -93,9 +105,11 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
     for (const kind of ['jump', 'swing'] as const) {
       const tried: FitResult[] = [];
       for (const start of pathStarts(moments, kind, contenders[1].state.theta))
-        tried.push(await run(start, options(PATH, 4)));
-      const best = ranked(tried)[0];
-      if (best) contenders.push(best);
+        tried.push(await run(start, options(PATH_RACE, 3)));
+      const further: FitResult[] = [];
+      for (const result of ranked(tried).slice(0, PATH.keep))
+        further.push(await run(asStart(result), options(PATH, 2), result.state));
+      contenders.push(ranked(further)[0]);
     }
   }
   ground.report(0.75);
@@ -107,8 +121,10 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
     contenders.map((result) => ({ ...result, cost: result.cost / result.answers.length })),
   )[0];
   await fitter.freeze(first, { ...deciding, stars: order }, 0.02);
+  const leading = Math.min(...contenders.map(trimmedCost));
   const decided: FitResult[] = [];
-  for (const contender of contenders) decided.push(await run(asStart(contender), deciding, contender.state));
+  for (const contender of contenders.filter((result) => trimmedCost(result) < HOPELESS * leading))
+    decided.push(await run(asStart(contender), deciding, contender.state));
   ground.report(0.9);
   return { candidates: preferred(decided), stars: decideStars };
 }
@@ -152,12 +168,13 @@ function crossSeed({ state }: FitResult, shape: ModelShape): Start {
   return { theta, shape, why: 'from the other mode' };
 }
 
-function wantsPaths({ moments }: SearchGround, [still, straight]: FitResult[]): boolean {
+/** Other paths than a straight one are looked for where stars are elongated alike and are not yet explained. */
+function wantsPaths({ moments, typicalSnr }: SearchGround, [still, straight]: FitResult[]): boolean {
   const { typical, qx, qy } = glance(moments);
   const elongated = Math.hypot(qx, qy) > 0.06 * typical;
-  const pixels = straight.answers.reduce((sum, answer) => sum + answer.pixels, 0);
-  const chi2 = straight.answers.reduce((sum, answer) => sum + answer.chi2, 0) / pixels;
-  return elongated || straight.cost < still.cost - 40 || chi2 > 1.12;
+  const best = Math.min(trimmedCost(still), trimmedCost(straight));
+  const unexplained = typicalSnr < BRIGHT || best > EXPLAINED;
+  return (elongated && unexplained) || best > POOR;
 }
 
 /** Best first, simpler paths preferred unless the others gain enough. */

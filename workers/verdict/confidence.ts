@@ -1,0 +1,30 @@
+import type { FieldFit } from '../fit/field-fit.ts';
+
+/**
+ * Probability that the chosen explanation is right given how much more its best rival costs (chi squared, parameters
+ * priced, misfit divided out): a logistic curve through simulated fields.
+ */
+export const fromGap = (gap: number): number =>
+  1 / (1 + Math.exp(2.04 - 1.04 * Math.log(1 + Math.max(gap, 0))));
+
+/** What is missing from the model is no noise: the fit's own statistics then promise too much. */
+export function misfitCap({ chi2PerDof }: Pick<FieldFit, 'chi2PerDof'>): number {
+  if (chi2PerDof > 3) return 0.55;
+  if (chi2PerDof > 1.8) return 0.75;
+  return chi2PerDof > 1.3 ? 0.88 : 0.99;
+}
+
+/** Probability that `amount` is truly above `limit`, each known only to a fraction: half at the limit itself. */
+export const aboveLimit = (amount: number, limit: number, spread = 0.25): number =>
+  normalCdf(Math.log(Math.max(amount, 1e-12) / limit) / spread);
+
+export function normalCdf(x: number): number {
+  // Abramowitz & Stegun 26.2.17, right to 7.5e-8.
+  const t = 1 / (1 + 0.2316419 * Math.abs(x));
+  const tail =
+    Math.exp((-x * x) / 2) *
+    0.3989422804 *
+    t *
+    (0.31938153 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
+  return x >= 0 ? 1 - tail : tail;
+}

@@ -1,0 +1,97 @@
+import type { ModelCause } from '../fit/causes.ts';
+import type { Cause, Experiment } from '../protocol/report.ts';
+
+/**
+ * Share of the unavoidable variance (round blur, diffraction, pixel) that a cause's corner variance must exceed before
+ * it is worth naming, and why.
+ */
+export const WORTH_NAMING: Record<ModelCause['key'], { share: number; because: string }> = {
+  focus: {
+    share: 0.42,
+    because: 'defocus adds with its square: below this it widens a corner star by less than 15 %',
+  },
+  tilt: { share: 0.42, because: 'defocus again, in the corners only' },
+  curvature: { share: 0.42, because: 'defocus again, in the corners only' },
+  coma: { share: 0.25, because: 'a tail is seen earlier than a wider disc' },
+  astigmatism: { share: 0.25, because: 'elongation is seen earlier than a wider disc' },
+  pinching: { share: 0.25, because: 'three corners are seen earlier than a wider disc' },
+  spherical: { share: 0.42, because: 'it widens all stars alike' },
+  motion: { share: 0.25, because: 'elongation is seen earlier than a wider disc' },
+  dispersion: { share: 0.12, because: 'coloured edges are seen at half a pixel' },
+};
+
+/** Standard errors that a cause must be away from zero. */
+export const LEAST_SIGNIFICANCE = 3;
+
+/** Without the site's usual seeing: round blur wider than this is poor air, tube or shake anywhere (common practice). */
+export const POOR_ROUND_BLUR_ARCSEC = 4.5;
+/** Round blur this much wider than usual is worth a word, and needs this factor to be the verdict. */
+export const POOR_AGAINST_USUAL = 1.4;
+
+/** Astigmatism of at least this share of the defocus goes first: refocusing would not cure it. */
+export const ASTIGMATISM_BEFORE_FOCUS = 0.5;
+
+/** Which frame tells two explanations apart, first match wins. */
+export const DECIDERS: readonly {
+  between: readonly [readonly Cause[], readonly Cause[]];
+  experiment: Experiment;
+  say: string;
+}[] = [
+  {
+    between: [
+      ['trailing', 'rotation'],
+      ['astigmatism', 'focus', 'coma', 'collimation', 'pinching', 'tilt', 'curvature'],
+    ],
+    experiment: 'halve-exposure',
+    say: 'Take one frame of half the exposure: a trail halves, the optics stay as they are.',
+  },
+  {
+    between: [['trailing'], ['dispersion']],
+    experiment: 'next-frame',
+    say: 'Take the next frame without touching anything: tracking moves the stars on, the air does not.',
+  },
+  {
+    between: [['dispersion'], ['astigmatism', 'coma', 'collimation', 'pinching', 'focus']],
+    experiment: 'change-filter',
+    say: 'Take a frame through one narrow filter: what the air spreads shrinks, what the optics do stays.',
+  },
+  {
+    between: [['trailing'], ['rotation']],
+    experiment: 'next-frame',
+    say: 'Take the next frame: a drift shifts all stars alike, a rotation turns them about one point.',
+  },
+  {
+    between: [
+      ['seeing', 'clean'],
+      ['focus', 'spherical', 'curvature', 'tilt'],
+    ],
+    experiment: 'refocus-step',
+    say: 'Move the focuser by one small step and take the same frame again: defocus changes, the air does not.',
+  },
+  {
+    between: [
+      ['focus', 'tilt', 'curvature', 'astigmatism'],
+      ['focus', 'tilt', 'curvature', 'astigmatism'],
+    ],
+    experiment: 'refocus-step',
+    say: 'Move the focuser by one small step and take the same frame again: each corner then tells its side of focus.',
+  },
+  {
+    between: [
+      ['coma', 'collimation'],
+      ['pinching', 'astigmatism', 'tilt', 'curvature', 'focus'],
+    ],
+    experiment: 'refocus-step',
+    say: 'Move the focuser by one small step and take the same frame again: coma keeps its direction, the rest turns or swells.',
+  },
+  {
+    between: [['seeing'], ['clean']],
+    experiment: 'next-frame',
+    say: 'Take three more frames a few minutes apart: air changes from frame to frame, a limit of the telescope does not.',
+  },
+];
+
+export const LAST_RESORT: { experiment: Experiment; say: string } = {
+  experiment: 'more-frames',
+  say: 'Take four more frames of this field: together they hold enough stars to decide.',
+};
