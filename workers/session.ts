@@ -94,8 +94,13 @@ export class FrameSession {
     clock.enter('measuring', candidates.length);
     const gain = frame.meta.gainElectronsPerAdu;
     const unitsPerElectron = gain ? 1 / (gain * frame.scale) : null;
-    const measurement = measureStars(plane, sky, found, { unitsPerElectron }, this.kernels, (done) =>
-      clock.tell(done),
+    const measurement = measureStars(
+      plane,
+      sky,
+      found,
+      { unitsPerElectron, zeroStored: -frame.zero / frame.scale },
+      this.kernels,
+      (done) => clock.tell(done),
     );
     const stars = starTable(measurement.stars, frame.scale, frame.zero);
 

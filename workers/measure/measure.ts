@@ -8,6 +8,7 @@ import type { Plane } from '../wasm/plane.ts';
 import { calibrateWidths, type Sample } from './calibrate.ts';
 import { NoiseSamples } from './gain.ts';
 import { measureGrowth } from './growth.ts';
+import { MeanResidual } from './mean-residual.ts';
 import { judgeShapes } from './judge.ts';
 import { NeighbourIndex } from './neighbours.ts';
 import { shapeOf, type PixelNoise } from './profile.ts';
@@ -18,6 +19,8 @@ import { Workspace } from './workspace.ts';
 /** Electrons behind a stored unit; null when nobody knows. */
 export interface Gain {
   unitsPerElectron: number | null;
+  /** The stored value of 0 ADU; 0 when not said. */
+  zeroStored?: number;
 }
 
 export interface Measurement {
@@ -35,6 +38,9 @@ export interface Measurement {
 const WING_STARS = 30;
 /** Stars narrower than this are averaged over the pixel's area in the fit; wider ones hardly change across it. */
 const NARROW_PX = 2.4;
+/** Stars for the gain: fainter ones have no photon noise to speak of, brighter ones show the profile's misfit. */
+const GAIN_SIGNIFICANCE = { least: 15, most: 120 };
+const GAIN_STARS = 150;
 const MIN_RADIUS_PX = 7;
 const MAX_RADIUS_PX = 48;
 const MIN_SNR = 6.5;
@@ -64,7 +70,7 @@ export function measureStars(
   space.integratePixels(narrow);
   let k = frameWings(space, bright, shape, radiusPx, noiseAt);
   if (gain.unitsPerElectron === null) {
-    unitsPerElectron = frameGain(space, bright, shape, radiusPx, k);
+    unitsPerElectron = frameGain(space, field, shape, radiusPx, k, gain.zeroStored ?? 0);
     k = frameWings(space, bright, shape, radiusPx, noiseAt);
   }
   const samples: Sample[] = [];
@@ -98,9 +104,8 @@ function brightTargets(
 ): { bright: Target[]; fwhmPx: number } {
   const bright: Target[] = [];
   const widths: number[] = [];
-  for (let index = 0; index < field.candidates.length && bright.length < WING_STARS; index++) {
-    if (field.candidates[index].significance < 30 || field.blended(index)) continue;
-    const target = field.target(index);
+  for (const target of field.loneStars({ least: 30, most: Infinity }, 4 * WING_STARS)) {
+    if (bright.length === WING_STARS) break;
     const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
     const { profile, gathered } = fitTarget(space, target, shape, USUAL_EXPONENT, radiusPx, noise);
     if (!profile || gathered.saturated > 0 || gathered.outside > 0) continue;
@@ -126,19 +131,43 @@ function frameWings(
   );
 }
 
-/** Stored units per electron from the residuals of the bright stars; 0 (sky noise only) when they do not tell. */
-function frameGain(space: Workspace, bright: Target[], shape: Moments, radiusPx: number, k: number): number {
+/**
+ * Stored units per electron from the residuals of moderately bright stars. What all stars' residuals share is misfit of
+ * the profile, not noise, and is taken out first.
+ */
+function frameGain(
+  space: Workspace,
+  field: Field,
+  shape: Moments,
+  radiusPx: number,
+  k: number,
+  zeroStored: number,
+): number {
+  const { major } = axes(shape);
+  const shared = new MeanResidual(3 * major + 1, Math.max(0.35, 0.35 * major));
   const samples = new NoiseSamples();
-  for (const target of bright) {
-    const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
-    const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
-    if (!profile) continue;
-    measureGrowth(space, gathered.count, profile, radiusPx, true);
-    space.eachPixel(gathered.count, (value, residual) =>
-      samples.add(value - profile.base - residual, residual, noise.skyVariance),
-    );
+  for (const round of ['share', 'sample'] as const) {
+    for (const target of field.loneStars(GAIN_SIGNIFICANCE, GAIN_STARS)) {
+      const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
+      const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
+      if (!profile || gathered.saturated > 0) continue;
+      const { flux } = shapeOf(profile);
+      measureGrowth(space, gathered.count, profile, radiusPx, true);
+      const pixels: { light: number; residual: number }[] = [];
+      space.eachPixel(gathered.count, (value, residual, x, y) => {
+        const [dx, dy] = [x - profile.dx, y - profile.dy];
+        if (round === 'share') shared.add(dx, dy, residual / flux, flux ** 2);
+        else
+          pixels.push({
+            light: value - profile.base - residual,
+            residual: residual - flux * shared.at(dx, dy),
+          });
+      });
+      if (round === 'sample') samples.addStar(pixels, noise.skyVariance);
+    }
   }
-  return samples.unitsPerElectron() ?? 0;
+  const { level, sigma } = field.sky();
+  return samples.unitsPerElectron({ skyVariance: sigma ** 2, skyLevel: level - zeroStored });
 }
 
 /** The candidates in their surroundings. */
@@ -148,7 +177,7 @@ class Field {
 
   constructor(
     private readonly plane: Plane,
-    private readonly sky: Sky,
+    private readonly mesh: Sky,
     readonly candidates: Candidate[],
     shape: Moments,
     private readonly radiusPx: number,
@@ -160,6 +189,21 @@ class Field {
       2 * radiusPx,
       plane.widthPx,
     );
+  }
+
+  /** The frame's usual sky and noise, stored units. */
+  sky(): { level: number; sigma: number } {
+    return { level: median(this.mesh.levels), sigma: median(this.mesh.sigmas) };
+  }
+
+  /** Candidates within a range of significance that nothing overlaps, brightest first. */
+  *loneStars({ least, most }: { least: number; most: number }, count: number): Generator<Target> {
+    for (let index = 0; index < this.candidates.length && count > 0; index++) {
+      const { significance } = this.candidates[index];
+      if (significance < least || significance > most || this.blended(index)) continue;
+      count--;
+      yield this.target(index);
+    }
   }
 
   target(index: number): Target {
@@ -179,8 +223,8 @@ class Field {
     return {
       xPx,
       yPx,
-      level: meshAt(this.sky, this.sky.levels, this.plane, xPx, yPx),
-      sigma: meshAt(this.sky, this.sky.sigmas, this.plane, xPx, yPx),
+      level: meshAt(this.mesh, this.mesh.levels, this.plane, xPx, yPx),
+      sigma: meshAt(this.mesh, this.mesh.sigmas, this.plane, xPx, yPx),
       neighbours,
     };
   }
