@@ -24,7 +24,7 @@ export function regionsCsv(regions: Region[]): string {
 }
 
 /** One row per star, brightest first. */
-export function starsCsv({ stars }: Measured): string {
+export function starsCsv({ stars }: Pick<Measured, 'stars'>): string {
   const head = 'xPx,yPx,fluxAdu,snr,fwhmPx,fwhmPxSigma,hfdPx,hfdPxSigma,elongation,angleDeg,flags'.split(',');
   return table(
     head,

@@ -59,7 +59,7 @@ export class TileStore {
     for (const tile of this.#wanted) {
       if (this.#asked.size >= IN_FLIGHT) return;
       const key = tileKey(tile);
-      if (this.#asked.has(key) || this.#refused.has(key)) continue;
+      if (this.#samples.has(key) || this.#asked.has(key) || this.#refused.has(key)) continue;
       this.#asked.add(key);
       void this.ask(tile.level, tile.col, tile.row).then((answer) => this.#arrived(key, answer));
     }
