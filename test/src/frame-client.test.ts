@@ -38,6 +38,7 @@ function setUp(...measures: Measure[]) {
       measure: measures[Math.min(workers.length, measures.length - 1)],
       tile: async (handle, level) => success({ level, col: handle } as never),
       cutout: async () => success({} as never),
+      stamps: async () => success({} as never),
     });
     workers.push(worker);
     return worker;
