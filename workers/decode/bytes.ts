@@ -8,6 +8,8 @@ export interface ByteOrigin {
 const NOTHING = new Uint8Array(0);
 /** A gap longer than this is jumped over by opening the file anew behind it. */
 const SEEK_BYTES = 4 << 20;
+/** What `take` believes of a count before the bytes have come. */
+const TAKE_BYTES = 64 << 10;
 
 /**
  * Reads a file once, from front to back: a few bytes at a time for headers, in large pieces for pixels. Keeps no
@@ -42,11 +44,21 @@ export class ByteReader {
     return this.piece.subarray(0, count);
   }
 
-  /** A copy of the next `count` bytes; fewer at the end. For small counts. */
+  /** A copy of the next `count` bytes; fewer at the end. Takes no more memory than twice what really comes. */
   async take(count: number): Promise<Uint8Array> {
-    const taken = (await this.peek(count)).slice();
-    this.pass(taken.length);
-    return taken;
+    let taken = new Uint8Array(Math.min(count, TAKE_BYTES));
+    let filled = 0;
+    await this.pump(count, (piece) => {
+      const needed = filled + piece.length;
+      if (needed > taken.length) {
+        const larger = new Uint8Array(Math.min(count, Math.max(needed, 2 * taken.length)));
+        larger.set(taken.subarray(0, filled));
+        taken = larger;
+      }
+      taken.set(piece, filled);
+      filled = needed;
+    });
+    return taken.subarray(0, filled);
   }
 
   /** Gives the next `count` bytes to `sink`, piece by piece; a piece is valid during the call. Returns how many came. */

@@ -37,27 +37,64 @@ const GROWTH_BYTES = 16 << 20;
 export const PIXEL_BYTES = { u16: 2, f32: 4 };
 
 /**
- * Fills a frame's pixels from bytes that come in pieces of any size: each is copied once into the kernels' memory and
- * converted there. The pixels must stay the arena's last allocation until `finish`; below them lies the staging
- * buffer, which the frame keeps.
+ * Memory for a frame's pixels, which grows as they come. It must stay the arena's last allocation until all are there.
  */
-export class PixelWriter {
+export class PixelMemory {
   /** Address of the first pixel. */
   readonly address: number;
-  readonly peak: Peak = { maximum: -Infinity, atMaximum: 0 };
-  /** Pixels written. */
-  written = 0;
   private capacityBytes = 0;
+
+  constructor(
+    private readonly kernels: Kernels,
+    readonly kind: 'u16' | 'f32',
+    readonly count: number,
+  ) {
+    this.address = allocate(kernels, 0);
+  }
+
+  /** Makes room for the first `pixels` pixels. */
+  reserve(pixels: number): void {
+    this.reserveBytes(pixels * PIXEL_BYTES[this.kind], this.count * PIXEL_BYTES[this.kind]);
+  }
+
+  /** Makes room for all pixels as floats, for a conversion in place. */
+  growToFloats(): void {
+    const all = this.count * PIXEL_BYTES.f32;
+    this.reserveBytes(all, all);
+  }
+
+  /** The first `pixels` pixels; valid until the next call. */
+  view(pixels: number): Uint16Array | Float32Array {
+    this.reserve(pixels);
+    return this.kernels.arena[this.kind](this.address, pixels);
+  }
+
+  private reserveBytes(bytes: number, all: number): void {
+    if (bytes <= this.capacityBytes) return;
+    const wanted = Math.max(bytes, Math.min(this.capacityBytes + GROWTH_BYTES, all));
+    allocate(this.kernels, wanted - this.capacityBytes);
+    this.capacityBytes = wanted;
+  }
+}
+
+/**
+ * Fills a frame's pixels from bytes that come in pieces of any size: each is copied once into the kernels' memory and
+ * converted there. The staging buffer lies below the pixels and stays with the frame.
+ */
+export class PixelWriter {
+  readonly memory: PixelMemory;
+  readonly peak: Peak = { maximum: -Infinity, atMaximum: 0 };
+  private written = 0;
   private readonly staging: number;
   private stagedBytes = 0;
 
   constructor(
     private readonly kernels: Kernels,
-    readonly format: PixelFormat,
-    readonly count: number,
+    private readonly format: PixelFormat,
+    count: number,
   ) {
     this.staging = allocate(kernels, STAGING_BYTES);
-    this.address = allocate(kernels, 0);
+    this.memory = new PixelMemory(kernels, format.kind, count);
   }
 
   /** Takes the next bytes of the file. */
@@ -76,30 +113,17 @@ export class PixelWriter {
     this.convertStaged();
   }
 
-  /** Makes room for all pixels as floats, for a conversion in place behind `finish`. */
-  growToFloats(): void {
-    this.reserve(this.count * PIXEL_BYTES.f32);
-  }
-
   private convertStaged(): void {
     const { kind, storedBytes, convert } = this.format;
-    const numbers = Math.min(Math.floor(this.stagedBytes / storedBytes), this.count - this.written);
+    const numbers = Math.min(Math.floor(this.stagedBytes / storedBytes), this.memory.count - this.written);
     if (numbers > 0) {
-      this.reserve((this.written + numbers) * PIXEL_BYTES[kind]);
-      const target = this.address + this.written * PIXEL_BYTES[kind];
+      this.memory.reserve(this.written + numbers);
+      const target = this.memory.address + this.written * PIXEL_BYTES[kind];
       convert(this.staging, target, numbers);
       notePeak(this.kernels, kind, target, numbers, this.peak);
       this.written += numbers;
     }
     this.stagedBytes = 0; // STAGING_BYTES is a multiple of every size of number: nothing is cut in two
-  }
-
-  private reserve(bytes: number): void {
-    if (bytes <= this.capacityBytes) return;
-    const all = this.count * PIXEL_BYTES[this.format.kind];
-    const wanted = Math.max(bytes, Math.min(this.capacityBytes + GROWTH_BYTES, all));
-    allocate(this.kernels, wanted - this.capacityBytes);
-    this.capacityBytes = wanted;
   }
 }
 

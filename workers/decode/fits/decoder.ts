@@ -32,11 +32,11 @@ export const decode: FormatDecoder['decode'] = async (input) => {
 };
 
 async function frameFrom(input: DecodeInput, hdu: Hdu, shape: ImageShape, primary: Hdu): Promise<Frame> {
-  if (hdu.kind === 'compressed-image')
-    throw new DecodeFault('unsupported', `${input.name} holds a tile-compressed image, which is not read.`);
   const warnings: string[] = [];
   const end = input.bytes.position + hdu.dataBytes + paddingBytes(hdu.dataBytes);
-  const pixels = await readImage(input, hdu, shape, warnings);
+  // Few files are compressed; what unpacks them is loaded with the first.
+  const read = hdu.kind === 'image' ? readImage : (await import('./tiled.ts')).readTiledImage;
+  const pixels = await read(input, hdu, shape, warnings);
   if (pixels.peak.maximum === -Infinity)
     throw new DecodeFault('no-signal', `No pixel of ${input.name} has a value: all are marked as blank.`);
   if (shape.planesInFile > shape.planes)

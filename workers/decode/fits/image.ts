@@ -1,6 +1,6 @@
 import type { Kernels } from '../../wasm/kernels.ts';
 import { DecodeFault, sizeText } from '../fault.ts';
-import { PixelWriter, peakOf, type Pixels } from '../pixels.ts';
+import { PixelWriter, peakOf, type Peak, type PixelMemory, type Pixels } from '../pixels.ts';
 import type { DecodeInput } from '../reader.ts';
 import type { Hdu } from './hdu.ts';
 import { pixelFormat, storedNumbers, U16_OFFSET, type StoredNumbers } from './numbers.ts';
@@ -33,7 +33,7 @@ export async function readImage(
   });
   if (come < needed) throw truncated(name, needed, come);
   writer.finish();
-  return settle(kernels, writer, numbers);
+  return settle(kernels, writer.memory, writer.peak, numbers);
 }
 
 export function pixelCount({ widthPx, heightPx, planes }: ImageShape, name: string): number {
@@ -55,16 +55,16 @@ export const truncated = (name: string, needed: number, come: number): DecodeFau
  * Says what the finished pixels mean. Whole numbers of up to 16 bit stay whole numbers, unless some pixel is marked as
  * blank or the scale turns the order round (a smaller number is brighter): then they become physical values in place.
  */
-export function settle(kernels: Kernels, writer: PixelWriter, numbers: StoredNumbers): Pixels {
-  const { address, count, peak, format } = writer;
+export function settle(kernels: Kernels, memory: PixelMemory, peak: Peak, numbers: StoredNumbers): Pixels {
+  const { address, count, kind } = memory;
   const shared = { address, count };
-  if (format.kind === 'f32') return { ...shared, kind: 'f32', scale: 1, zero: 0, peak, ceiling: null };
+  if (kind === 'f32') return { ...shared, kind: 'f32', scale: 1, zero: 0, peak, ceiling: null };
   const { scale, zero, bitpix } = numbers;
   const offset = U16_OFFSET[bitpix];
   const blank = blankAsU16(numbers);
   const usesBlank = blank >= 0 && kernels.run.countU16(address, count, blank, blank) > 0;
   if (usesBlank || scale < 0) {
-    writer.growToFloats();
+    memory.growToFloats();
     kernels.run.widenU16(address, count, offset, scale, zero, blank);
     const floats = { ...shared, kind: 'f32' as const, scale: 1, zero: 0, ceiling: null };
     return { ...floats, peak: peakOf(kernels, 'f32', address, count) };
