@@ -1,13 +1,15 @@
 import { isAbsolute, resolve } from 'node:path';
 import { FrameSession } from '../workers/session.ts';
-import type { Outcome } from '../workers/protocol/faults.ts';
-import type { Measured } from '../workers/protocol/api.ts';
+import type { StarPoolMaker } from '../workers/fit/fit-field.ts';
+import { explainFrame, FIT_STAMPS, withPhysics } from '../workers/physics.ts';
 import type { FrameReport } from '../workers/protocol/report.ts';
+import { UNKNOWN_RIG } from '../workers/protocol/rig.ts';
 import { listStars } from '../workers/regions/report.ts';
 import { loadKernels } from '../workers/wasm/kernels.ts';
 import { parseArguments, USAGE, type Arguments } from './arguments.ts';
 import { nodeSource } from './node-source.ts';
 import { emptyReport, readableReport } from './readable.ts';
+import { threadedPools } from './star-pool.ts';
 
 /** `npm run measure`: the page's own pipeline over files named on the command line. */
 async function main(): Promise<number> {
@@ -17,9 +19,10 @@ async function main(): Promise<number> {
     return 2;
   }
   const session = new FrameSession(await loadKernels());
+  const pools = threadedPools();
   let faults = 0;
   for (const file of parsed.value.files) {
-    const report = await measureFile(session, file, parsed.value);
+    const report = await measureFile(session, pools.make, file, parsed.value);
     if (report.fault) faults++;
     for (const warning of report.warnings) process.stderr.write(`${file}: ${warning}\n`);
     process.stdout.write(
@@ -28,27 +31,37 @@ async function main(): Promise<number> {
         : readableReport(report, parsed.value.stars, Boolean(process.stdout.isTTY)),
     );
   }
+  pools.close();
   return faults > 0 ? 1 : 0;
 }
 
 async function measureFile(
   session: FrameSession,
+  makePool: StarPoolMaker,
   file: string,
-  { rig, stars }: Arguments,
+  options: Arguments,
 ): Promise<FrameReport> {
   const path = isAbsolute(file) ? file : resolve(process.env.INIT_CWD ?? process.cwd(), file);
-  let outcome: Outcome<Measured>;
   try {
     const source = await nodeSource(path);
-    outcome = source.ok ? await session.measure(source.value, { rig }) : source;
+    const outcome = source.ok ? await session.measure(source.value, { rig: options.rig }) : source;
+    if (!outcome.ok) return emptyReport(file, outcome.fault);
+    const { handle, stars } = outcome.value;
+    let report: FrameReport = { ...outcome.value.report, file };
+    if (options.fit && !report.fault) {
+      const stamps = session.stamps(handle, FIT_STAMPS);
+      const rig = { ...UNKNOWN_RIG, ...options.rig };
+      report = withPhysics(
+        report,
+        stamps.ok ? await explainFrame(stamps.value, report, rig, makePool) : stamps,
+      );
+    }
+    if (options.stars) report.list = listStars(stars);
+    return report;
   } catch (error) {
     const said = error instanceof Error ? error.message : String(error);
-    outcome = { ok: false, fault: { code: 'internal', message: `Cornerwise failed on this file: ${said}` } };
+    return emptyReport(file, { code: 'internal', message: `Cornerwise failed on this file: ${said}` });
   }
-  if (!outcome.ok) return emptyReport(file, outcome.fault);
-  const report: FrameReport = { ...outcome.value.report, file };
-  if (stars) report.list = listStars(outcome.value.stars);
-  return report;
 }
 
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {

@@ -1,0 +1,34 @@
+import { fitField, type FitProgress, type StarPoolMaker } from './fit/fit-field.ts';
+import type { Physics } from './protocol/api.ts';
+import { success, type Outcome } from './protocol/faults.ts';
+import type { FrameReport } from './protocol/report.ts';
+import type { Rig } from './protocol/rig.ts';
+import type { StampSet } from './protocol/stamps.ts';
+import { verdictOf } from './verdict/verdict.ts';
+
+/** How many stars the field fit is given to choose from. */
+export const FIT_STAMPS = 90;
+
+/**
+ * From stamps to model, budget, causes and verdict. A field that cannot be fitted is answered with a fault, which the
+ * report then carries as a warning: what was measured stands all the same.
+ */
+export async function explainFrame(
+  stamps: StampSet,
+  report: FrameReport,
+  rig: Rig,
+  makePool: StarPoolMaker,
+  onProgress?: FitProgress,
+  signal?: AbortSignal,
+): Promise<Outcome<Physics>> {
+  const known = report.frame!;
+  const fitted = await fitField(stamps, known, rig, makePool, onProgress, signal);
+  return fitted.ok ? success(verdictOf(fitted.value, report, rig)) : fitted;
+}
+
+/** The report with the fit's parts filled in, or with the reason why they are missing among its warnings. */
+export function withPhysics(report: FrameReport, physics: Outcome<Physics>): FrameReport {
+  if (!physics.ok) return { ...report, warnings: [...report.warnings, physics.fault.message] };
+  const { warnings, ...parts } = physics.value;
+  return { ...report, ...parts, warnings: [...report.warnings, ...warnings] };
+}
