@@ -218,3 +218,10 @@ describe('stars on pixels', () => {
     expect(fwhmAt(scene, 600, 400) / 2.4549).toBeLessThan(1.004);
   });
 });
+
+describe('limits', () => {
+  it('says so when a spot is larger than any picture that can be made', () => {
+    const scene = vacuum({ rig: { focalRatio: 2 }, optics: { focusUm: 5000 } });
+    expect(() => renderStar(scene, 600, 400, 31)).toThrow('too large to be drawn');
+  });
+});

@@ -42,13 +42,13 @@ export function createRenderer(scene: Scene): Renderer {
   const pathAt = (xPx: number, yPx: number) => starPath(motion, toFieldMm(rig, xPx, yPx));
 
   /**
-   * The picture repeats with the window. It must hold the rays with the diffraction about them (60 wavelengths x F,
+   * The picture repeats with the window. It must hold the rays, moved as they are, with the diffraction about them (60 wavelengths x F,
    * or the wings that wrap come to a percent of the light), and let the neighbour's wings start well outside of what
    * is drawn: at half again the side, light falling as r^-3 from twice as far.
    */
-  function windowNeedUm(xPx: number, yPx: number, dx: Float64Array, dy: Float64Array): number {
+  function windowNeedUm(reachUm: number, dx: Float64Array, dy: Float64Array): number {
     const drawn = Math.max(...[dx, dy].flatMap((d) => [-d[0], d[d.length - 1]])) * 2 * rig.pixelSizeUm;
-    return Math.max(2.3 * spotReach(xPx, yPx) + 60 * longest * rig.focalRatio, 1.5 * drawn);
+    return Math.max(2.3 * reachUm + 60 * longest * rig.focalRatio, 1.5 * drawn);
   }
 
   /** What is the same for all colours: image motion, the object's own shape, the pixel. */
@@ -69,10 +69,12 @@ export function createRenderer(scene: Scene): Renderer {
     dy: Float64Array,
     light: Light,
   ): Float64Array[] {
-    const lattice = latticeFor(windowNeedUm(xPx, yPx, dx, dy));
+    const path = light.path ?? pathAt(xPx, yPx);
+    const reachUm = spotReach(xPx, yPx) + pathReachUm(path);
+    const lattice = latticeFor(windowNeedUm(reachUm, dx, dy));
     const { kMax, windowUm, workspace } = lattice;
-    if (windowUm < spotReach(xPx, yPx) * 2)
-      throw new Error('the spot is too large to be drawn: reduce the defocus or the aberrations');
+    if (windowUm < 2 * reachUm)
+      throw new Error('the spot is too large to be drawn: reduce defocus, aberrations or motion');
     const sums = light.channels.map(() => emptyTransfer(kMax, windowUm));
     wavefronts(xPx, yPx).forEach((wavefront, s) => {
       const shares = light.channels.map((channel) => spectrum[s][channel]);
@@ -83,7 +85,7 @@ export function createRenderer(scene: Scene): Renderer {
       if (shiftReachUm > 0) applyPath(one, [{ from: shifts[s], to: shifts[s], weight: 1 }]);
       shares.forEach((share, c) => accumulate(sums[c], one, share));
     });
-    const common = commonTransfer(lattice, light.path ?? pathAt(xPx, yPx), light.shape);
+    const common = commonTransfer(lattice, path, light.shape);
     return sums.map((sum) => {
       multiply(sum, common);
       return toPixels(sum, dx, dy, rig.pixelSizeUm);
