@@ -8,6 +8,7 @@ import type {
   Tile,
 } from '../../workers/protocol/api.ts';
 import { failure, success, type Fault, type Outcome } from '../../workers/protocol/faults.ts';
+import type { StampSet } from '../../workers/protocol/stamps.ts';
 import { WorkerLife, type WorkerLike } from './worker-life.ts';
 
 /**
@@ -81,6 +82,11 @@ export class FrameClient {
   /** A tile of a frame's pyramid; a fault when the worker no longer holds that frame. */
   tile(frame: FrameRef, level: number, col: number, row: number): Promise<Outcome<Tile>> {
     return this.#ask(frame, (api) => api.tile(frame.handle, level, col, row));
+  }
+
+  /** Cut-outs of up to `most` stars for the field fit. */
+  stamps(frame: FrameRef, most: number): Promise<Outcome<StampSet>> {
+    return this.#ask(frame, (api) => api.stamps(frame.handle, most));
   }
 
   cutout(frame: FrameRef, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>> {

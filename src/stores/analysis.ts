@@ -1,6 +1,6 @@
 import { defineStore } from 'pinia';
-import { computed, shallowRef } from 'vue';
-import type { Measured, Progress } from '../../workers/protocol/api.ts';
+import { computed, ref, shallowRef } from 'vue';
+import type { Measured, Physics, Progress } from '../../workers/protocol/api.ts';
 import type { DemoFrame } from '../../workers/protocol/demo.ts';
 import type { Fault } from '../../workers/protocol/faults.ts';
 import type { Rig } from '../../workers/protocol/rig.ts';
@@ -27,6 +27,8 @@ export const useAnalysis = defineStore('analysis', () => {
   const current = shallowRef<Analysis | null>(null);
   const running = shallowRef<Running | null>(null);
   const trouble = shallowRef<{ fileName: string; fault: Fault } | null>(null);
+  /** Counts fresh measurements, so that others may follow them. */
+  const measurement = ref(0);
   let rig: Partial<Rig> = {};
   let latest = 0;
   let stop: AbortController | null = null;
@@ -84,8 +86,20 @@ export const useAnalysis = defineStore('analysis', () => {
     };
     const outcome = await client.measure(file, { rig }, heed, stop!.signal);
     if (run !== latest) return;
-    if (outcome.ok) current.value = { file, demo, ...outcome.value };
+    if (outcome.ok) {
+      current.value = { file, demo, ...outcome.value };
+      measurement.value++;
+    }
     settle(outcome.ok ? null : { fileName: demo?.title ?? file.name, fault: outcome.fault });
+  }
+
+  /** What the fit found out about a frame joins its report, if that frame is still the one on the page. */
+  function addPhysics(frame: FrameRef, { warnings, ...parts }: Physics): void {
+    const subject = current.value;
+    if (!subject || subject.frame !== frame) return;
+    const { report } = subject.measured;
+    const told = { ...report, ...parts, warnings: [...report.warnings, ...warnings] };
+    current.value = { ...subject, measured: { ...subject.measured, report: told } };
   }
 
   function settle(what: { fileName: string; fault: Fault } | null): void {
@@ -106,6 +120,10 @@ export const useAnalysis = defineStore('analysis', () => {
     restorePixels,
     dismissTrouble: () => settle(null),
     tellRig: (told: Partial<Rig>) => (rig = told),
+    measurement,
+    addPhysics,
+    rig: () => rig,
+    stamps: client.stamps.bind(client),
     tile: client.tile.bind(client),
     cutout: client.cutout.bind(client),
   };
