@@ -157,7 +157,9 @@ function skyOf(values: usize, count: i32, quantum: f64, scratch: usize, level: u
   // Where stars crowd the cell the mean is pulled up; the mode of a mildly skewed distribution is near
   // 2.5 median - 1.5 mean (Pearson's rule with the constants of Bertin & Arnouts 1996, A&AS 117, 393).
   const skewed = Math.abs(mean - median) > 0.3 * deviation;
-  const mode = skewed ? median : 2.5 * median - 1.5 * mean;
+  // Coarser codes than the noise make the median lean on single codes: there the clipped mean is the better middle.
+  const coarse = quantum > deviation * binWidth;
+  const mode = skewed ? median : coarse ? mean : 2.5 * median - 1.5 * mean;
   const dither = quantum * quantum / 12;
   const variance = (deviation * binWidth / CLIPPED_SIGMA) * (deviation * binWidth / CLIPPED_SIGMA) - dither;
   store<f32>(level, <f32>(low + mode * binWidth));

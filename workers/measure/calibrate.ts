@@ -1,5 +1,6 @@
 import { median } from '../math/robust.ts';
 import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
+import type { Estimate } from '../protocol/report.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { halfPeakDiameterPx } from './contour.ts';
 import { measureGrowth } from './growth.ts';
@@ -23,9 +24,11 @@ export interface FitSettings {
 }
 
 const CELLS = 3;
-const STARS_PER_CELL = 40;
+const STARS_PER_CELL = 60;
 const FEWEST_STARS = 4;
 const MIN_SNR = 20;
+/** Variance of a width ratio times the squared signal to noise behind it, from simulated round stars. */
+const RATIO_NOISE = 1.5;
 /** Residuals are averaged over discs that hold about so many pixels. */
 const PIXELS_PER_DISC = 12;
 const NARROWEST_DISC_PX = 0.28;
@@ -54,12 +57,14 @@ export function calibrateWidths(
     const cell = cells[cellOf(sample.star, plane)];
     if (cell.length < STARS_PER_CELL) cell.push(sample);
   }
-  const overall = widthRatio(space, usable.slice(0, STARS_PER_CELL), settings) ?? 1;
+  const overall = widthRatio(space, usable.slice(0, STARS_PER_CELL), settings) ?? { value: 1, sigma: 0 };
   const ratios = cells.map((cell) => widthRatio(space, cell, settings) ?? overall);
+  const values = ratios.map((ratio) => ratio.value);
+  const sigmas = ratios.map((ratio) => ratio.sigma);
   for (const { star } of samples) {
-    const ratio = ratioAt(ratios, star, plane);
+    const ratio = ratioAt(values, star, plane);
+    star.fwhmSigmaPx = Math.hypot(star.fwhmSigmaPx * ratio, star.fwhmPx * ratioAt(sigmas, star, plane));
     star.fwhmPx *= ratio;
-    star.fwhmSigmaPx *= ratio;
   }
 }
 
@@ -86,7 +91,7 @@ function ratioAt(ratios: number[], { xPx, yPx }: MeasuredStar, { widthPx, height
 }
 
 /** Half-height width of the stars' mean picture over that of their mean profile; null when there are too few. */
-function widthRatio(space: Workspace, samples: Sample[], settings: FitSettings): number | null {
+function widthRatio(space: Workspace, samples: Sample[], settings: FitSettings): Estimate | null {
   if (samples.length < FEWEST_STARS) return null;
   const mean = meanProfile(space, samples, settings);
   if (!mean) return null;
@@ -119,12 +124,14 @@ function widthRatio(space: Workspace, samples: Sample[], settings: FitSettings):
       picture.add(x - profile.dx, y - profile.dy, residual / flux, weight),
     );
   }
+  picture.sharpen();
   const values = picture.values((dx, dy) => pixelValue(space, mean, dx, dy));
   const ratio = halfPeakDiameterPx(values, picture.side, 1 / STEPS_PER_PX) / fwhmPx;
   if (!(ratio > 0.4 && ratio < 2.5)) return null;
   // The ratio's own noise is about that of one star with all the stars' light; what it can explain is not corrected.
-  const doubt = 1.5 / information / (ratio - 1) ** 2;
-  return 1 + (ratio - 1) * Math.max(0, 1 - doubt);
+  const variance = RATIO_NOISE / information;
+  const trust = Math.max(0, 1 - variance / (ratio - 1) ** 2);
+  return { value: 1 + (ratio - 1) * trust, sigma: Math.sqrt(variance) };
 }
 
 /** Unit-flux profile with the median curvature of the stars'. */

@@ -1,12 +1,25 @@
 /** Nodes of the fine grid per pixel. */
 export const STEPS_PER_PX = 5;
 
-/** Residuals laid over each other on a fine grid about the stars' centres. */
+/** A pixel from its star's centre, its residual in units of the star's flux, and its weight. */
+interface Pixel {
+  dx: number;
+  dy: number;
+  value: number;
+  weight: number;
+}
+
+/**
+ * Residuals laid over each other on a fine grid about the stars' centres. Each pixel is spread over a disc, which
+ * smooths the picture; `sharpen` gives back most of what that takes away.
+ */
 export class MeanResidual {
   readonly side: number;
+  private readonly pixels: Pixel[] = [];
   private readonly middle: number;
   private readonly sum: Float64Array;
   private readonly weight: Float64Array;
+  private correction: Float64Array | null = null;
 
   constructor(
     private readonly reachPx: number,
@@ -18,28 +31,58 @@ export class MeanResidual {
     this.weight = new Float64Array(this.side ** 2);
   }
 
-  /** One pixel at (dx, dy) from its star's centre, spread over a disc with a parabolic weight. */
   add(dx: number, dy: number, value: number, weight: number): void {
     if (Math.abs(dx) > this.reachPx + 1 || Math.abs(dy) > this.reachPx + 1) return;
+    const pixel = { dx, dy, value, weight };
+    this.pixels.push(pixel);
+    this.spread(pixel, value, (i, share) => {
+      this.sum[i] += share * value;
+      this.weight[i] += share;
+    });
+  }
+
+  /**
+   * Lays down what the smoothed picture leaves of each pixel, smoothed once more (Tukey's twicing): the error of
+   * smoothing then falls with the fourth power of the disc instead of the second.
+   */
+  sharpen(): void {
+    const rest = new Float64Array(this.side ** 2);
+    for (const pixel of this.pixels) {
+      const left = pixel.value - this.at(pixel.dx, pixel.dy);
+      this.spread(pixel, left, (i, share) => (rest[i] += share * left));
+    }
+    this.correction = rest.map((sum, i) => (this.weight[i] > 0 ? sum / this.weight[i] : 0));
+  }
+
+  /** Nodes of a pixel's disc and the pixel's share there, parabolic in the distance. */
+  private spread({ dx, dy, weight }: Pixel, value: number, lay: (node: number, share: number) => void): void {
+    if (!Number.isFinite(value)) return;
     const x = dx * STEPS_PER_PX + this.middle;
     const y = dy * STEPS_PER_PX + this.middle;
     const disc = this.discPx * STEPS_PER_PX;
     for (let row = Math.max(0, Math.ceil(y - disc)); row <= Math.min(this.side - 1, y + disc); row++)
       for (let col = Math.max(0, Math.ceil(x - disc)); col <= Math.min(this.side - 1, x + disc); col++) {
         const share = 1 - ((row - y) ** 2 + (col - x) ** 2) / disc ** 2;
-        if (share <= 0) continue;
-        this.sum[row * this.side + col] += share * weight * value;
-        this.weight[row * this.side + col] += share * weight;
+        if (share > 0) lay(row * this.side + col, share * weight);
       }
   }
 
-  /** Mean residual at (dx, dy) from the centre, by the nearest node; 0 where nothing was laid down. */
+  /** Mean residual at (dx, dy) from the centre, linear between the nodes; 0 outside. */
   at(dx: number, dy: number): number {
-    const col = Math.round(dx * STEPS_PER_PX) + this.middle;
-    const row = Math.round(dy * STEPS_PER_PX) + this.middle;
-    if (col < 0 || row < 0 || col >= this.side || row >= this.side) return 0;
+    const x = dx * STEPS_PER_PX + this.middle;
+    const y = dy * STEPS_PER_PX + this.middle;
+    const col = Math.floor(x);
+    const row = Math.floor(y);
+    if (col < 0 || row < 0 || col + 1 >= this.side || row + 1 >= this.side) return 0;
+    const [u, v] = [x - col, y - row];
     const i = row * this.side + col;
-    return this.weight[i] > 0 ? this.sum[i] / this.weight[i] : 0;
+    const upper = (1 - u) * this.node(i) + u * this.node(i + 1);
+    return (1 - v) * upper + v * ((1 - u) * this.node(i + this.side) + u * this.node(i + this.side + 1));
+  }
+
+  private node(i: number): number {
+    const mean = this.weight[i] > 0 ? this.sum[i] / this.weight[i] : 0;
+    return mean + (this.correction?.[i] ?? 0);
   }
 
   /** The profile and the mean residual on the grid, row by row. */
@@ -48,7 +91,7 @@ export class MeanResidual {
       const col = i % this.side;
       const dx = (col - this.middle) / STEPS_PER_PX;
       const dy = ((i - col) / this.side - this.middle) / STEPS_PER_PX;
-      return profile(dx, dy) + (this.weight[i] > 0 ? this.sum[i] / this.weight[i] : 0);
+      return profile(dx, dy) + this.node(i);
     });
   }
 }

@@ -147,6 +147,7 @@ function frameGain(
   const shared = new MeanResidual(3 * major + 1, Math.max(0.35, 0.35 * major));
   const samples = new NoiseSamples();
   for (const round of ['share', 'sample'] as const) {
+    if (round === 'sample') shared.sharpen();
     for (const target of field.loneStars(GAIN_SIGNIFICANCE, GAIN_STARS)) {
       const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
       const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
