@@ -77,7 +77,8 @@ export function budgetAt(input: BudgetInput, xi: number, eta: number): Record<Bu
     // A turn about a centre off the sensor's middle is one movement, not a drift and a turn.
     trailing: rotation ? 0 : moved,
     rotation: rotation ? movedAll : turned,
-    dispersion: (dispersionPx.x ** 2 + dispersionPx.y ** 2) / 24,
+    // Red, green and blue a third each, half a shift apart: d^2 / 6 along it.
+    dispersion: (dispersionPx.x ** 2 + dispersionPx.y ** 2) / 12,
     cross: 0,
     total: 0,
   };
@@ -86,8 +87,8 @@ export function budgetAt(input: BudgetInput, xi: number, eta: number): Record<Bu
     (parts.focus + parts.tilt + parts.curvature) +
     coma * comaAll -
     (parts.coma + parts.collimation) +
-    // Spherical's spot (rho^3 - rho / 2) against defocus' rho.
-    theta[P.spherical] * zAll * (means.rho4 - means.rho2 / 2) +
+    // Spherical's spot (2 rho^3 - rho) against defocus' rho.
+    theta[P.spherical] * zAll * (2 * means.rho4 - means.rho2) +
     movedAll -
     (parts.trailing + parts.rotation);
   for (const part of BUDGET_PARTS) if (part !== 'total') parts.total += parts[part];

@@ -78,7 +78,7 @@ export const spotVariance = (term: Term, obstruction: number): number => {
     case 'trefoil1':
       return rho4 / 2;
     case 'spherical':
-      // Spot radius (rho^3 - rho / 2) per unit.
-      return (rho6 - rho4 + rho2 / 4) / 2;
+      // Spot radius 2 rho^3 - rho per unit.
+      return (4 * rho6 - 4 * rho4 + rho2) / 2;
   }
 };
