@@ -8,7 +8,19 @@ const wall = (files, patterns) => ({
 });
 const no = (group, message) => ({ group, message });
 
-const STAGES = ['protocol', 'wasm', 'math', 'decode', 'background', 'detect', 'measure', 'regions', 'fit', 'verdict', 'view'];
+const STAGES = [
+  'protocol',
+  'wasm',
+  'math',
+  'decode',
+  'background',
+  'detect',
+  'measure',
+  'regions',
+  'fit',
+  'verdict',
+  'view',
+];
 /** A stage may import what stands left of it in STAGES, never what stands right. */
 const stageWalls = STAGES.map((stage, index) =>
   wall(
@@ -52,11 +64,27 @@ export default tseslint.config(
     ],
   ),
   wall(
+    ['workers/rig/**/*.ts'],
+    [
+      no(
+        ['../*', '!../protocol', '**/src/**'],
+        'formulas of the rig stand alone, so that the page may use them without pulling in what measures',
+      ),
+    ],
+  ),
+  wall(
     ['src/**/*.ts', 'src/**/*.vue'],
     [
       no(
-        ['**/workers/*', '**/workers/*/**', '!**/workers/protocol', '!**/workers/protocol/**'],
-        'the page sees only workers/protocol; the rest is reached through src/client',
+        [
+          '**/workers/*',
+          '**/workers/*/**',
+          '!**/workers/protocol',
+          '!**/workers/protocol/**',
+          '!**/workers/rig',
+          '!**/workers/rig/**',
+        ],
+        'the page sees only workers/protocol and the pure formulas of workers/rig; the rest is reached through src/client',
       ),
     ],
   ),

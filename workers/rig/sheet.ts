@@ -1,0 +1,131 @@
+import type { Rig } from '../protocol/rig.ts';
+import type { TubeMaterial } from './depth-of-focus.ts';
+
+export const OPTICS_KINDS = [
+  'paraboloid',
+  'sphere',
+  'corrected-reflector',
+  'refractor',
+  'flattened-refractor',
+  'catadioptric',
+  'lens',
+] as const;
+export type OpticsKind = (typeof OPTICS_KINDS)[number];
+
+/** How the mount follows the sky. */
+export type Following = 'equatorial' | 'altazimuth' | 'none';
+
+/**
+ * Everything that one combination of telescope, camera, mount and site can be asked about. Null = not told; lengths
+ * carry their unit. Plain data: what is kept, exported and imported is exactly this.
+ */
+export interface RigSheet {
+  name: string;
+  optics: OpticsKind | null;
+  apertureMm: number | null;
+  focalLengthMm: number | null;
+  /** Linear central obstruction, 0 to 0.8. */
+  obstruction: number | null;
+  tube: TubeMaterial | null;
+  /** Minor axis of the secondary and its distance from the focal plane along the light. */
+  secondaryMinorMm: number | null;
+  secondaryToFocusMm: number | null;
+
+  sensorWidthMm: number | null;
+  sensorHeightMm: number | null;
+  pixelSizeUm: number | null;
+  bits: number | null;
+  colour: 'mono' | 'mosaic' | null;
+  readNoiseElectrons: number | null;
+  fullWellElectrons: number | null;
+  gainElectronsPerAdu: number | null;
+  /** Part of the light that becomes counted electrons: sensor, glass and mirrors together. */
+  efficiency: number | null;
+  flangeDepthMm: number | null;
+
+  filterThicknessMm: number | null;
+  filterIndex: number | null;
+  filterBandNm: number | null;
+
+  /** Height of the focal plane above the drawtube's end, focuser fully in. */
+  focusHeightMm: number | null;
+  focuserTravelMm: number | null;
+  focuserInnerMm: number | null;
+  focuserMmPerTurn: number | null;
+  adapters: { name: string; lengthMm: number }[];
+  /** Distance from a corrector's shoulder to the sensor that its maker asks for. */
+  correctorDistanceMm: number | null;
+
+  following: Following | null;
+  periodicErrorArcsec: number | null;
+  periodicPeriodS: number | null;
+  polarErrorArcmin: number | null;
+  driftArcsecPerMin: number | null;
+
+  latitudeDeg: number | null;
+  usualSeeingArcsec: number | null;
+  skyMagPerArcsec2: number | null;
+
+  fixed: Rig['fixed'];
+}
+
+export const EMPTY_SHEET: RigSheet = {
+  name: 'New rig',
+  optics: null,
+  apertureMm: null,
+  focalLengthMm: null,
+  obstruction: null,
+  tube: null,
+  secondaryMinorMm: null,
+  secondaryToFocusMm: null,
+  sensorWidthMm: null,
+  sensorHeightMm: null,
+  pixelSizeUm: null,
+  bits: null,
+  colour: null,
+  readNoiseElectrons: null,
+  fullWellElectrons: null,
+  gainElectronsPerAdu: null,
+  efficiency: null,
+  flangeDepthMm: null,
+  filterThicknessMm: null,
+  filterIndex: null,
+  filterBandNm: null,
+  focusHeightMm: null,
+  focuserTravelMm: null,
+  focuserInnerMm: null,
+  focuserMmPerTurn: null,
+  adapters: [],
+  correctorDistanceMm: null,
+  following: null,
+  periodicErrorArcsec: null,
+  periodicPeriodS: null,
+  polarErrorArcmin: null,
+  driftArcsecPerMin: null,
+  latitudeDeg: null,
+  usualSeeingArcsec: null,
+  skyMagPerArcsec2: null,
+  fixed: { corrector: false, primary: false, tilt: false, focuserAtStop: false },
+};
+
+/** Keys of the numbers. */
+export type NumberKey = {
+  [Key in keyof RigSheet]: number extends RigSheet[Key] ? Key : never;
+}[keyof RigSheet];
+
+/** Focal ratio; null while aperture or focal length is not told. */
+export const focalRatio = ({
+  apertureMm,
+  focalLengthMm,
+}: Pick<RigSheet, 'apertureMm' | 'focalLengthMm'>): number | null =>
+  apertureMm && focalLengthMm ? focalLengthMm / apertureMm : null;
+
+/** What measurement and fit want to know of a rig; only what was told, so that the header keeps the rest. */
+export function rigOf(sheet: RigSheet): Partial<Rig> {
+  const { focalLengthMm, apertureMm, obstruction, pixelSizeUm, usualSeeingArcsec } = sheet;
+  const told = { focalLengthMm, apertureMm, obstruction, pixelSizeUm, usualSeeingArcsec };
+  return {
+    ...Object.fromEntries(Object.entries(told).filter(([, value]) => value !== null)),
+    fixed: { ...sheet.fixed },
+  };
+}
