@@ -69,7 +69,9 @@ export const useAnalysis = defineStore('analysis', () => {
     if (!lost || running.value) return;
     const run = latest;
     const outcome = await client.measure(lost.file, { rig }, () => {});
-    if (run === latest && current.value === lost && outcome.ok) current.value = { ...lost, ...outcome.value };
+    // Only where the pixels lie is new: what was measured and found out since then stays.
+    if (run === latest && current.value?.file === lost.file && outcome.ok)
+      current.value = { ...current.value, frame: outcome.value.frame };
   }
 
   function start(fileName: string): number {
@@ -94,9 +96,9 @@ export const useAnalysis = defineStore('analysis', () => {
   }
 
   /** What the fit found out about a frame joins its report, if that frame is still the one on the page. */
-  function addPhysics(frame: FrameRef, { warnings, ...parts }: Physics): void {
+  function addPhysics(file: File, { warnings, ...parts }: Physics): void {
     const subject = current.value;
-    if (!subject || subject.frame !== frame) return;
+    if (!subject || subject.file !== file) return;
     const { report } = subject.measured;
     const told = { ...report, ...parts, warnings: [...report.warnings, ...warnings] };
     current.value = { ...subject, measured: { ...subject.measured, report: told } };

@@ -46,7 +46,7 @@ export const useExplanation = defineStore('explanation', () => {
     if (run !== latest) return;
     progress.value = null;
     if (outcome.ok) {
-      analysis.addPhysics(subject.frame, outcome.value);
+      analysis.addPhysics(subject.file, outcome.value);
       explained.value++;
     } else if (outcome.fault.code !== 'cancelled') trouble.value = outcome.fault;
   }
