@@ -87,8 +87,8 @@ export class FrameSession {
 
     clock.enter('detecting', plane.heightPx);
     const detection = detectStars(plane, sky, this.kernels);
-    const covered = detection === null;
-    const found: Detection = detection ?? { candidates: [], shape: { xx: 1.5, yy: 1.5, xy: 0 }, trails: 0 };
+    const noField = detection === null ? 'covered' : detection.grid ? 'grid' : null;
+    const found = detection ?? NOTHING_FOUND;
     const { candidates, shape } = found;
 
     clock.enter('measuring', candidates.length);
@@ -127,7 +127,7 @@ export class FrameSession {
         frame,
         rig: options.rig,
         stars,
-        covered,
+        noField,
         trails: found.trails,
         gainMeasured: gain === null,
       }),
@@ -238,6 +238,13 @@ function colourPlanes({ mosaic, planes, pixels }: Frame, plane: Plane): Plane[] 
   const bytes = plane.widthPx * plane.heightPx * (plane.kind === 'u16' ? 2 : 4);
   return [0, 1, 2].map((index) => ({ ...plane, address: pixels.address + index * bytes }));
 }
+
+const NOTHING_FOUND: Detection = {
+  candidates: [],
+  shape: { xx: 1.5, yy: 1.5, xy: 0 },
+  grid: false,
+  trails: 0,
+};
 
 const GONE = failure('internal', 'This frame has been replaced by a newer one.');
 

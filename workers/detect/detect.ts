@@ -3,6 +3,7 @@ import { median } from '../math/robust.ts';
 import { axes, mahalanobis2, width, type Moments } from '../math/shape.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import { ALL_SITES, type Plane } from '../wasm/plane.ts';
+import { isSpotGrid } from './companions.ts';
 import type { Patch } from './components.ts';
 import { scan } from './scan.ts';
 import { typicalShape } from './scale.ts';
@@ -19,6 +20,8 @@ export interface Detection {
   candidates: Candidate[];
   /** What a star of this frame looks like. */
   shape: Moments;
+  /** The spots stand in a regular grid: some instrument's test pattern, no sky. */
+  grid: boolean;
   /** Straight trails of satellites and aeroplanes that were left out. */
   trails: number;
 }
@@ -55,7 +58,7 @@ export function detectStars(plane: Plane, sky: Sky, kernels: Kernels): Detection
     trails = Math.max(trails, lines.length);
     for (const patch of patches) found.push(...spotsOf(patch, lines.includes(patch), factor));
   }
-  return { candidates: mergeSpots(found, shape), shape, trails };
+  return { candidates: mergeSpots(found, shape), shape, grid: isSpotGrid(first), trails };
 }
 
 /** Signal to noise of a Gaussian star of width `star` in a filter of width `filter`, over that in its own. */

@@ -3,6 +3,7 @@ import { median } from '../math/robust.ts';
 import type { Moments } from '../math/shape.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
+import { doubleImage, type Kick } from './companions.ts';
 import type { Patch } from './components.ts';
 
 /** How many of the brightest patches vote on what a star of this frame looks like. */
@@ -27,7 +28,7 @@ export function typicalShape(plane: Plane, sky: Sky, patches: Patch[], kernels: 
     yy: median(shapes.map((each) => each.yy)),
     xy: median(shapes.map((each) => each.xy)),
   };
-  const kick = commonCompanion(patches);
+  const kick = doubleImage(patches);
   return kick ? withKick(shape, kick) : shape;
 }
 
@@ -78,59 +79,6 @@ function patchMoments(plane: Plane, sky: Sky, patch: Patch, { run, arena }: Kern
   const [, , xx, yy, xy] = arena.f64(state, 5);
   arena.reset(mark);
   return rounds < 0 ? null : { xx, yy, xy };
-}
-
-interface Kick {
-  dx: number;
-  dy: number;
-  /** Share of the light in the fainter image. */
-  minority: number;
-}
-
-const COMPANION_PX = 40;
-const SAME_OFFSET_PX = 1.6;
-
-/**
- * A kicked mount draws every star twice: the same offset and the same ratio behind most bright stars. Returns that
- * offset when at least half of the 40 brightest peaks (and five) share it.
- */
-export function commonCompanion(patches: Patch[]): Kick | null {
-  const peaks = patches.flatMap((patch) => patch.peaks).sort((a, b) => b.significance - a.significance);
-  const primaries = peaks.slice(0, 40);
-  const offsets: { dx: number; dy: number; ratio: number; owner: number }[] = [];
-  primaries.forEach((primary, owner) => {
-    for (const other of peaks) {
-      const ratio = other.significance / primary.significance;
-      const dx = other.x - primary.x;
-      const dy = other.y - primary.y;
-      const distance = Math.hypot(dx, dy);
-      if (ratio < 0.1 || ratio >= 1 || distance < 2 || distance > COMPANION_PX) continue;
-      offsets.push({ dx, dy, ratio, owner });
-    }
-  });
-  let best: typeof offsets = [];
-  for (const seed of offsets) {
-    const near = offsets.filter((o) => Math.hypot(o.dx - seed.dx, o.dy - seed.dy) <= SAME_OFFSET_PX);
-    if (new Set(near.map((o) => o.owner)).size > new Set(best.map((o) => o.owner)).size) best = near;
-  }
-  const owners = new Set(best.map((o) => o.owner)).size;
-  // The fainter images of bright pairs are among the primaries themselves, so a third of them is already a majority.
-  if (owners < 5 || owners < primaries.length / 3) return null;
-  // In a regular grid of spots the companion has a companion again; a second image has none.
-  const chained = best.filter(({ dx, dy, owner }) =>
-    peaks.some((peak) => {
-      const x = peak.x - primaries[owner].x - 2 * dx;
-      const y = peak.y - primaries[owner].y - 2 * dy;
-      return Math.hypot(x, y) <= 2 * SAME_OFFSET_PX;
-    }),
-  );
-  if (chained.length > best.length / 3) return null;
-  const ratio = median(best.map((o) => o.ratio));
-  return {
-    dx: median(best.map((o) => o.dx)),
-    dy: median(best.map((o) => o.dy)),
-    minority: ratio / (1 + ratio),
-  };
 }
 
 /** Moments of a star drawn twice: variance q (1 - q) d d' on top of one image's own. */

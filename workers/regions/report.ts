@@ -12,8 +12,8 @@ export interface ReportInput {
   /** What the user said; it overrides the header. */
   rig: Partial<Rig>;
   stars: StarTable;
-  /** The frame is covered with structure: no stars could be told apart. */
-  covered: boolean;
+  /** Why the frame is no star field: covered with structure, or a regular grid of spots. */
+  noField: 'covered' | 'grid' | null;
   /** Satellite trails that were left out. */
   trails: number;
   /** The header does not give the gain; it was estimated from the frame. */
@@ -63,12 +63,18 @@ function frameFacts({ meta, widthPx, heightPx, mosaic }: Frame, rig: Partial<Rig
   };
 }
 
-function faultOf({ covered, stars }: ReportInput, shaped: number): Fault | null {
-  if (covered)
+function faultOf({ noField, stars }: ReportInput, shaped: number): Fault | null {
+  if (noField === 'covered')
     return {
       code: 'not-a-star-field',
       message:
         'The frame is covered with structure, so no stars can be told apart: cloud, twilight, or a very short focus. Wait for a clear sky, or expose for less time.',
+    };
+  if (noField === 'grid')
+    return {
+      code: 'not-a-star-field',
+      message:
+        'The spots stand in a regular grid, as in the test pattern of an instrument: this is no star field. Take a frame of the sky.',
     };
   if (shaped >= FEWEST_STARS) return null;
   const found = ['No star was', 'Only 1 star was'][stars.count] ?? `Only ${stars.count} stars were`;

@@ -1,0 +1,89 @@
+import { median } from '../math/robust.ts';
+import type { Patch, Peak } from './components.ts';
+
+const PRIMARIES = 40;
+const COMPANION_PX = 40;
+const SAME_OFFSET_PX = 1.6;
+const FEWEST = 5;
+
+/** Two images of every star: offset of the fainter from the brighter and its share of the light. */
+export interface Kick {
+  dx: number;
+  dy: number;
+  minority: number;
+}
+
+interface Offset {
+  dx: number;
+  dy: number;
+  ratio: number;
+  /** Index of the bright peak that it starts from. */
+  owner: number;
+}
+
+/**
+ * A kicked mount draws every star twice: the same offset and the same ratio behind the bright stars. Returns that
+ * offset when a third of the 40 brightest peaks (and five) share it: the fainter images of bright pairs are among the
+ * 40 themselves, so a third is already a majority. Null for single stars and for regular grids.
+ */
+export function doubleImage(patches: Patch[]): Kick | null {
+  const peaks = brightestFirst(patches);
+  const shared = commonOffset(peaks, 0.1, 1);
+  if (shared.length === 0) return null;
+  const owners = ownersOf(shared);
+  const primaries = Math.min(PRIMARIES, peaks.length);
+  if (owners < FEWEST || owners < primaries / 3) return null;
+  if (shared.filter((offset) => goesOn(peaks, offset)).length > shared.length / 3) return null;
+  const ratio = median(shared.map((offset) => offset.ratio));
+  return {
+    dx: median(shared.map((offset) => offset.dx)),
+    dy: median(shared.map((offset) => offset.dy)),
+    minority: ratio / (1 + ratio),
+  };
+}
+
+/** Whether the bright spots form a regular grid: most have an equal at the same offset, and that one has one again. */
+export function isSpotGrid(patches: Patch[]): boolean {
+  const peaks = brightestFirst(patches);
+  const shared = commonOffset(peaks, 0.25, 4);
+  const primaries = Math.min(PRIMARIES, peaks.length);
+  if (primaries < 16 || ownersOf(shared) < 0.6 * primaries) return false;
+  return shared.filter((offset) => goesOn(peaks, offset)).length > 0.5 * shared.length;
+}
+
+const brightestFirst = (patches: Patch[]): Peak[] =>
+  patches.flatMap((patch) => patch.peaks).sort((a, b) => b.significance - a.significance);
+
+const ownersOf = (offsets: Offset[]): number => new Set(offsets.map((offset) => offset.owner)).size;
+
+/** The offsets from bright peaks to others of a brightness ratio between the two, that most bright peaks share. */
+function commonOffset(peaks: Peak[], leastRatio: number, mostRatio: number): Offset[] {
+  const offsets: Offset[] = [];
+  peaks.slice(0, PRIMARIES).forEach((primary, owner) => {
+    for (const other of peaks) {
+      const ratio = other.significance / primary.significance;
+      const dx = other.x - primary.x;
+      const dy = other.y - primary.y;
+      const distance = Math.hypot(dx, dy);
+      if (ratio < leastRatio || ratio >= mostRatio || distance < 2 || distance > COMPANION_PX) continue;
+      offsets.push({ dx, dy, ratio, owner });
+    }
+  });
+  let best: Offset[] = [];
+  let most = 0;
+  for (const seed of offsets) {
+    const near = offsets.filter((o) => Math.hypot(o.dx - seed.dx, o.dy - seed.dy) <= SAME_OFFSET_PX);
+    const owners = ownersOf(near);
+    if (owners > most) [best, most] = [near, owners];
+  }
+  return best;
+}
+
+/** In a grid the companion has a companion again, one step further; a second image has none. */
+function goesOn(peaks: Peak[], { dx, dy, owner }: Offset): boolean {
+  return peaks.some((peak) => {
+    const x = peak.x - peaks[owner].x - 2 * dx;
+    const y = peak.y - peaks[owner].y - 2 * dy;
+    return Math.hypot(x, y) <= 2 * SAME_OFFSET_PX;
+  });
+}
