@@ -63,15 +63,26 @@ test('signed 16 bit: SATURATE in ADU is turned into stored numbers', async () =>
   expect(frame.saturationStored).toBe(15000 + 32768);
 });
 
-test('floats: clipped pixels show, else nothing is known', async () => {
+test.each([
+  ['in thirds of an ADU', 3],
+  ['from 0 to 1', 3000],
+])('floats %s: clipped pixels show, else nothing is known', async (_, divisor) => {
   const field = (pixels: Uint16Array) => {
     const data = new Uint8Array(128 * 128 * 4);
     const view = new DataView(data.buffer);
-    pixels.forEach((value, i) => view.setFloat32(4 * i, value / 3));
+    pixels.forEach((value, i) => view.setFloat32(4 * i, value / divisor));
     return joined(header(imageCards(-32, [128, 128])), padded(data));
   };
-  expect((await frameOf(field(starField(3000, PEAKS)))).saturationStored).toBe(1000);
+  expect((await frameOf(field(starField(3000, PEAKS)))).saturationStored).toBe(3000 / divisor);
   expect((await frameOf(field(starField(60000, PEAKS)))).saturationStored).toBe(Infinity);
+});
+
+test('a few counts per pixel are not taken as clipped', async () => {
+  // Poisson-like: each further count is ten times rarer, so several pixels share the largest.
+  const counts = new Uint16Array(128 * 128).map((_, i) =>
+    i % 1000 === 7 ? 3 : i % 100 === 7 ? 2 : i % 10 === 7 ? 1 : 0,
+  );
+  expect(await saturationOf(counts)).toBe(65535);
 });
 
 test('the rule by itself: enough pixels, few of all, more than just below', () => {

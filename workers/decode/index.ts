@@ -19,6 +19,18 @@ function startsWith(text: string): Reader['sniff'] {
     text.length <= head.length && [...text].every((letter, i) => head[i] === letter.charCodeAt(0));
 }
 
+/** Progress goes to another thread: often enough for a bar that moves, not with every piece. */
+const MOST_REPORTS = 50;
+
+function inSteps(onProgress: (progress: Progress) => void) {
+  let reported = -Infinity;
+  return (done: number, total: number) => {
+    if (done < total && done - reported < total / MOST_REPORTS) return;
+    reported = done;
+    onProgress({ stage: 'reading', done, total });
+  };
+}
+
 /**
  * From a file's bytes to a frame in the kernels' memory. The pixels are the arena's newest allocation (what a failed
  * attempt allocated is given back); the caller marks and resets. Whatever is wrong with the file comes back as a fault
@@ -43,8 +55,7 @@ export async function decodeFrame(
     const reader = READERS.find((each) => each.sniff(head));
     if (!reader) throw strangerFault(source.name, head);
     const { decode } = await reader.load();
-    const onBytes = (done: number, total: number) => onProgress({ stage: 'reading', done, total });
-    return success(await decode({ name: source.name, bytes, kernels, onBytes }));
+    return success(await decode({ name: source.name, bytes, kernels, onBytes: inSteps(onProgress) }));
   } catch (error) {
     kernels.arena.reset(mark);
     if (error instanceof DecodeFault) return { ok: false, fault: error.fault };

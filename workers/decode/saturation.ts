@@ -2,16 +2,16 @@ import type { Kernels } from '../wasm/kernels.ts';
 import type { Pixels } from './pixels.ts';
 
 /**
- * Where the camera clips, guessed from the pixels. A clipped frame has many pixels at one value and few just below it:
+ * Where the camera clips, guessed from the pixels. A clipped frame has many pixels at one value C and few just below it:
  * a star's clipped core covers more of it than the narrow ring around. A frame that is not clipped thins out towards
- * its brightest pixel. (For Gaussian stars the area between 0.95 C and C is 2 pi s^2 ln(1/0.95); the area above C is
- * larger as soon as the peak is beyond 1.05 C.)
+ * its brightest pixel. (For a Gaussian star the area between q C and C is 2 pi s^2 ln(1/q), the area above C is
+ * 2 pi s^2 ln(peak/C): larger as soon as the peak is beyond C/q.)
  */
 export interface Top {
   /** Largest value, and how many pixels have it. */
   maximum: number;
   atMaximum: number;
-  /** Pixels in [belowFrom(maximum), maximum). */
+  /** Pixels in [belowFrom(kind, maximum), maximum). */
   justBelow: number;
   /** Pixels in all. */
   count: number;
@@ -25,7 +25,12 @@ export interface Top {
 const LEAST_PILE = 5;
 /** Of a real frame less than this is saturated; what says more is a constant picture, or wrong. */
 const MOST_SATURATED = 0.05;
-export const belowFrom = (maximum: number): number => Math.min(maximum - 1, Math.floor(0.95 * maximum));
+/**
+ * Where "just below" begins. At least one step of the numbers must lie in between, or a faint picture of a few counts
+ * would look clipped; the step of floats is not known, so they get a wider band.
+ */
+export const belowFrom = (kind: Pixels['kind'], maximum: number): number =>
+  kind === 'u16' ? Math.min(maximum - 1, Math.floor(0.95 * maximum)) : maximum - 0.2 * Math.abs(maximum);
 
 /** Full scale of converters with 10 to 16 bit, as they are and shifted up to 16 bit. */
 const CONVERTER_LIMITS = [10, 12, 14, 16].flatMap((bits) => [
@@ -51,8 +56,8 @@ export function saturationStored(
   saysAdu: number | null,
   warnings: string[],
 ): number {
-  const { peak, scale, zero, ceiling } = pixels;
-  const below = belowFrom(peak.maximum);
+  const { kind, peak, scale, zero, ceiling } = pixels;
+  const below = belowFrom(kind, peak.maximum);
   const seen = saturationLevel({
     ...peak,
     justBelow: peak.atMaximum < LEAST_PILE ? 0 : countFrom(kernels, pixels, below) - peak.atMaximum,

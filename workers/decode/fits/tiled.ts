@@ -116,45 +116,50 @@ class Canvas {
   /** Whole numbers as the file stores them. */
   paintIntegers(tile: number, values: Int32Array): void {
     const { bitpix, scale, zero } = this.numbers;
-    if (bitpix === 32) {
-      const blank = this.numbers.blank === null ? null : Number(this.numbers.blank);
-      const physical = (value: number) => (value === blank ? NaN : zero + scale * value);
-      return this.paint(tile, values, (pixels, at, value) => (pixels[at] = physical(value)));
+    if (bitpix !== 32) {
+      const offset = U16_OFFSET[bitpix];
+      for (const { pixels, first } of this.runs(tile, values.length))
+        for (let i = 0; i < pixels.length; i++) pixels[i] = values[first + i] + offset;
+      return;
     }
-    const offset = U16_OFFSET[bitpix];
-    this.paint(tile, values, (pixels, at, value) => (pixels[at] = value + offset));
+    const blank = this.numbers.blank === null ? null : Number(this.numbers.blank);
+    for (const { pixels, first } of this.runs(tile, values.length))
+      for (let i = 0; i < pixels.length; i++) {
+        const value = values[first + i];
+        pixels[i] = value === blank ? NaN : zero + scale * value;
+      }
   }
 
   paintFloats(tile: number, values: Float64Array): void {
     const { scale, zero } = this.numbers;
-    this.paint(tile, values, (pixels, at, value) => {
-      const physical = Math.fround(zero + scale * value);
-      pixels[at] = Number.isFinite(physical) ? physical : NaN;
-    });
+    for (const { pixels, first } of this.runs(tile, values.length))
+      for (let i = 0; i < pixels.length; i++) {
+        const physical = Math.fround(zero + scale * values[first + i]);
+        pixels[i] = physical - physical === 0 ? physical : NaN; // infinite has no value either
+      }
   }
 
-  /** Calls `set` for each pixel of the tile that is part of the frame; planes behind those that are read are left out. */
-  private paint(
+  /**
+   * The tile's rows that are part of the frame (planes behind those that are read are not): where each lies among the
+   * pixels, and the tile's value that goes to its first one. A run is valid until the next is asked for.
+   */
+  private *runs(
     tile: number,
-    values: Int32Array | Float64Array,
-    set: (pixels: Uint16Array | Float32Array, at: number, value: number) => void,
-  ): void {
+    count: number,
+  ): Generator<{ pixels: Uint16Array | Float32Array; first: number }> {
     const { from, size } = tileExtent(this.plan, tile);
     const { axes } = this.plan;
-    const runs = values.length / size[0];
-    for (let run = 0; run < runs; run++) {
-      let at = 0;
-      let rest = run;
+    for (let first = 0; first < count; first += size[0]) {
+      let at = from[0];
+      let rest = first / size[0];
       let stride = axes[0];
       for (let axis = 1; axis < axes.length; axis++) {
         at += (from[axis] + (rest % size[axis])) * stride;
         rest = Math.floor(rest / size[axis]);
         stride *= axes[axis];
       }
-      at += from[0];
-      if (at + size[0] > this.memory.count) continue;
-      const pixels = this.memory.view(at + size[0]);
-      for (let i = 0, value = run * size[0]; i < size[0]; i++, value++) set(pixels, at + i, values[value]);
+      const end = at + size[0];
+      if (end <= this.memory.count) yield { pixels: this.memory.view(end).subarray(at), first };
     }
   }
 }

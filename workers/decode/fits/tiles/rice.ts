@@ -25,13 +25,13 @@ export function unpackRice(
 ): boolean {
   const { codeBits, rawCode } = SETUP[bytePix];
   const rawBits = 8 * bytePix;
+  // Numbers wrap at the pixel's own width: (n << shift) >> shift; those of one byte have no sign.
   const shift = 32 - rawBits;
-  // Wraps to the pixel's own width; 8-bit pixels have no sign.
-  const wrap = bytePix === 1 ? (value: number) => value & 0xff : (value: number) => (value << shift) >> shift;
+  const mask = bytePix === 1 ? 0xff : -1;
   if (bytes.length < bytePix) return false;
   let last = 0;
   for (let i = 0; i < bytePix; i++) last = (last << 8) | bytes[i];
-  last = wrap(last);
+  last = ((last << shift) >> shift) & mask;
 
   const end = bytes.length;
   let at = bytePix;
@@ -66,7 +66,7 @@ export function unpackRice(
           difference = (difference << taken) | (held >>> heldBits);
           held &= (1 << heldBits) - 1;
         }
-        last = wrap(last + ((difference >>> 1) ^ -(difference & 1)));
+        last = (((last + ((difference >>> 1) ^ -(difference & 1))) << shift) >> shift) & mask;
         target[i] = last;
       }
     } else {
@@ -90,7 +90,7 @@ export function unpackRice(
         heldBits -= code;
         const difference = (zeros << code) | (held >>> heldBits);
         held &= (1 << heldBits) - 1;
-        last = wrap(last + ((difference >>> 1) ^ -(difference & 1)));
+        last = (((last + ((difference >>> 1) ^ -(difference & 1))) << shift) >> shift) & mask;
         target[i] = last;
       }
     }
