@@ -81,6 +81,20 @@ export const INSTRUMENTS: Instrument[] = [
     curvatureRadiusMm: 585,
   },
   {
+    name: 'refractor f/6, large pixels',
+    rig: {
+      focalLengthMm: 430,
+      focalRatio: 6,
+      obstruction: 0,
+      pixelSizeUm: 7.4,
+      widthPx: 1400,
+      heightPx: 950,
+    },
+    coma: 0.03,
+    astigmatism: 0.05,
+    curvatureRadiusMm: 0,
+  },
+  {
     name: 'newtonian f/5, mosaic',
     rig: {
       focalLengthMm: 650,
@@ -109,8 +123,8 @@ export function drawField(kind: Kind, seed: number, stars?: number): DrawnField 
   const between = (low: number, high: number) => low + (high - low) * random.uniform();
   const either = () => (random.uniform() < 0.5 ? -1 : 1);
   let instrument = INSTRUMENTS[random.integer(INSTRUMENTS.length)];
-  if (kind === 'dispersion') instrument = INSTRUMENTS[3];
-  if (kind === 'coma' && random.uniform() < 0.8) instrument = INSTRUMENTS[[0, 2, 3][random.integer(3)]];
+  if (kind === 'dispersion') instrument = INSTRUMENTS.at(-1)!;
+  if (kind === 'coma' && random.uniform() < 0.8) instrument = INSTRUMENTS[[0, 2, 4][random.integer(3)]];
   const base = makeScene({ rig: instrument.rig });
   const { rig } = base;
   const F = rig.focalRatio;
@@ -120,9 +134,9 @@ export function drawField(kind: Kind, seed: number, stars?: number): DrawnField 
     const angle = 2 * Math.PI * random.uniform();
     return { x: length * Math.cos(angle), y: length * Math.sin(angle) };
   };
-  const seeingPx = between(1.7, 3);
+  const seeingPx = between(1.1, 2.8);
   const perArcsec = umPerArcsec(rig) / px;
-  const seeingArcsec = Math.min(3.4, Math.max(1.4, seeingPx / perArcsec));
+  const seeingArcsec = Math.min(3.4, Math.max(1.5, seeingPx / perArcsec));
   const sigmaPx = (seeingArcsec * perArcsec) / 2.35;
   /** An edge radius of defocus (pixels) whose variance is `times` that of the seeing. */
   const defocusPx = (times: number) => sigmaPx * Math.sqrt((4 * times) / (1 + rig.obstruction ** 2));

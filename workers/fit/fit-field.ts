@@ -16,6 +16,7 @@ import { simplerFocalSurface } from './focus-patterns.ts';
 import { junkStars } from './junk.ts';
 import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult } from './levenberg.ts';
+import { meanStar } from './mean-star.ts';
 import { modelWidths } from './model-width.ts';
 import { fringePx } from './optics.ts';
 import type { Optics } from './optics.ts';
@@ -78,6 +79,7 @@ export async function fitField(
         eta: Float64Array.from(racing, (star) => field.eta[star]),
         moments: Float64Array.from(racing.flatMap((s) => [...moments.moments.subarray(7 * s, 7 * s + 7)])),
       },
+      meanStar: meanStar(stamps, moments, racing),
       start: moments,
       obstruction: optics.obstruction,
       aspect: stamps.widthPx / stamps.heightPx,

@@ -1,66 +1,53 @@
+import type { MeanStar } from './mean-star.ts';
 import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { Group } from './parameters.ts';
-import type { MomentField } from './moment-fit.ts';
-import { SEARCH_GROUPS, glance } from './starts.ts';
+import { FWHM_PER_SIGMA } from './spot-moments.ts';
+import { SEARCH_GROUPS } from './starts.ts';
 import type { Start } from './starts.ts';
 
-const median = (values: number[]): number => [...values].sort((a, b) => a - b)[values.length >> 1] ?? NaN;
+const STRETCHES = [0.85, 1.1, 1.5];
+const SWING_PHASES = 8;
 
 /**
- * Starts for a jump or a swing, with clean optics but for a little defocus and the field's coma. The lengths follow
- * from the excess variance v along the common elongation and the skewness there: for two places of shares q and 1 - q
- * a distance L apart v = q (1 - q) L^2 and the third moment is v L (1 - 2q).
+ * Starts for a jump or a swing, with clean optics but for a little of what the straight model found. The lengths
+ * follow from the excess variance v along the mean star's long axis and the skewness there: for two places of shares
+ * q and 1 - q a distance L apart v = q (1 - q) L^2 and the skewness is (1 - 2q) / sqrt(q (1 - q)).
  */
-export function pathStarts(field: MomentField, kind: 'jump' | 'swing', straight: Float64Array): Start[] {
-  const { blurPx, qx, qy } = glance(field);
-  const angle = Math.atan2(qy, qx) / 2;
-  const v = Math.max(Math.hypot(qx, qy), 0.05);
-  const c = Math.cos(angle);
-  const s = Math.sin(angle);
-  const stars = Array.from({ length: field.xi.length }, (_, star) => star);
-  // Third moment along the axis: (3 Re(K1 e^-ia) + Re(K3 e^-3ia)) / 4.
-  const skew = median(
-    stars.map((star) => {
-      const m = field.moments.subarray(7 * star, 7 * star + 7);
-      return (3 * (m[3] * c + m[4] * s) + m[5] * Math.cos(3 * angle) + m[6] * Math.sin(3 * angle)) / 4;
-    }),
-  );
+export function pathStarts(star: MeanStar, kind: 'jump' | 'swing', straight: Float64Array): Start[] {
+  const c = Math.cos(star.angleRad);
+  const s = Math.sin(star.angleRad);
+  const v = Math.max(star.excess, 0.05);
   const groups = new Set<Group>([...SEARCH_GROUPS, 'motion', 'rotation']);
   const shape = { groups, path: kind };
   const clean = () => {
     const theta = new Float64Array(PARAMETER_COUNT);
-    theta[P.lnBlur] = Math.log(blurPx);
+    theta[P.lnBlur] = Math.log(FWHM_PER_SIGMA * Math.sqrt(Math.max(star.across - 1 / 12, 0.15)));
     for (const name of ['focus', 'tiltX', 'tiltY', 'curvature'] as const)
-      theta[P[name]] = 0.5 * straight[P[name]];
+      theta[P[name]] = 0.4 * straight[P[name]];
     theta[P.focus] += 0.15;
     theta[P.comaField] = 0.5 * straight[P.comaField];
     return theta;
   };
-  const starts: Start[] = [];
-  if (kind === 'jump') {
-    const kappa = skew / v ** 1.5;
-    // Skewness kappa = (1 - 2q) / sqrt(q (1 - q)) of the first place's share; the image moves from -L to +L.
-    const q0 = 0.5 + kappa / (2 * Math.sqrt(4 + kappa * kappa));
-    for (const q of [q0, 1 - q0])
-      for (const stretch of [0.8, 1.15, 1.6]) {
-        const share = Math.min(0.92, Math.max(0.08, q));
-        const length = stretch * Math.sqrt(v / (share * (1 - share)));
-        const theta = clean();
-        theta[P.motionX] = length * c;
-        theta[P.motionY] = length * s;
-        theta[P.path1] = Math.log(share / (1 - share));
-        starts.push({ theta, shape, why: 'jump' });
-      }
-    return starts;
-  }
-  const length = Math.sqrt(2 * v);
-  for (let k = 0; k < 8; k++) {
+  const start = (length: number, path1: number, path2: number): Start => {
     const theta = clean();
-    theta[P.motionX] = 1.2 * length * c;
-    theta[P.motionY] = 1.2 * length * s;
-    theta[P.path1] = (k * Math.PI) / 4;
-    theta[P.path2] = Math.log(1.28);
-    starts.push({ theta, shape, why: 'swing' });
+    theta[P.motionX] = length * c;
+    theta[P.motionY] = length * s;
+    theta[P.path1] = path1;
+    theta[P.path2] = path2;
+    return { theta, shape, why: kind, shift: [star.dxPx, star.dyPx] };
+  };
+  if (kind === 'jump') {
+    const kappa = star.skew / v ** 1.5;
+    // The first place lies at the minus end of d, so a tail towards plus means that it holds the larger share.
+    const larger = 0.5 + kappa / (2 * Math.sqrt(4 + kappa * kappa));
+    return [larger, 1 - larger].flatMap((q) => {
+      const share = Math.min(0.92, Math.max(0.08, q));
+      return STRETCHES.map((stretch) =>
+        start(stretch * Math.sqrt(v / (share * (1 - share))), Math.log(share / (1 - share)), 0),
+      );
+    });
   }
-  return starts;
+  return Array.from({ length: SWING_PHASES }, (_, k) =>
+    start(1.2 * Math.sqrt(2 * v), (2 * Math.PI * k) / SWING_PHASES, Math.log(1.28)),
+  );
 }

@@ -2,6 +2,7 @@ import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { Group, ModelShape, PathKind } from './parameters.ts';
 import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult, FitState } from './levenberg.ts';
+import type { MeanStar } from './mean-star.ts';
 import type { MomentField } from './moment-fit.ts';
 import { MOVING, STILL, cleanStarts, glance, hops, momentStarts, sameUpToSign } from './starts.ts';
 import type { Start } from './starts.ts';
@@ -13,6 +14,7 @@ export interface SearchGround {
   /** Stars in the order in which they enter, fit for racing first. */
   order: number[];
   moments: MomentField;
+  meanStar: MeanStar;
   start: Pick<FitState, 'dxPx' | 'dyPx'>;
   obstruction: number;
   /** Width over height of the frame. */
@@ -64,7 +66,7 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
     signal: ground.signal,
   });
   const run = (start: Start, from: FitOptions, state?: FitState) =>
-    fitter.fit({ ...(state ?? positions(ground)), theta: start.theta }, start.shape, from);
+    fitter.fit({ ...(state ?? positions(ground, start.shift)), theta: start.theta }, start.shape, from);
 
   // Race: every start for a few iterations on a few stars.
   const starts = [...momentStarts(moments, obstruction, RACE.keep), ...cleanStarts(moments)];
@@ -104,7 +106,7 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
   if (wantsPaths(ground, contenders)) {
     for (const kind of ['jump', 'swing'] as const) {
       const tried: FitResult[] = [];
-      for (const start of pathStarts(moments, kind, contenders[1].state.theta))
+      for (const start of pathStarts(ground.meanStar, kind, contenders[1].state.theta))
         tried.push(await run(start, options(PATH_RACE, 3)));
       const further: FitResult[] = [];
       for (const result of ranked(tried).slice(0, PATH.keep))
@@ -129,10 +131,10 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
   return { candidates: preferred(decided), stars: decideStars };
 }
 
-const positions = ({ start }: SearchGround): FitState => ({
+const positions = ({ start }: SearchGround, [dx, dy]: [number, number] = [0, 0]): FitState => ({
   theta: new Float64Array(PARAMETER_COUNT),
-  dxPx: start.dxPx.slice(),
-  dyPx: start.dyPx.slice(),
+  dxPx: start.dxPx.map((x) => x + dx),
+  dyPx: start.dyPx.map((y) => y + dy),
 });
 
 const asStart = ({ state, shape }: FitResult): Start => ({ theta: state.theta, shape, why: 'continued' });
@@ -169,9 +171,13 @@ function crossSeed({ state }: FitResult, shape: ModelShape): Start {
 }
 
 /** Other paths than a straight one are looked for where stars are elongated alike and are not yet explained. */
-function wantsPaths({ moments, typicalSnr }: SearchGround, [still, straight]: FitResult[]): boolean {
+function wantsPaths(
+  { moments, meanStar, typicalSnr }: SearchGround,
+  [still, straight]: FitResult[],
+): boolean {
   const { typical, qx, qy } = glance(moments);
-  const elongated = Math.hypot(qx, qy) > 0.06 * typical;
+  const elongated =
+    Math.hypot(qx, qy) > 0.06 * typical || meanStar.excess > 0.06 * (meanStar.excess + 2 * meanStar.across);
   const best = Math.min(trimmedCost(still), trimmedCost(straight));
   const unexplained = typicalSnr < BRIGHT || best > EXPLAINED;
   return (elongated && unexplained) || best > POOR;

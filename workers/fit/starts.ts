@@ -10,6 +10,8 @@ export interface Start {
   theta: Float64Array;
   shape: ModelShape;
   why: string;
+  /** Where the path's mean lies from the stars' weighted centroids. */
+  shift?: [number, number];
 }
 
 /** Field terms of the optics that are free while searching; constant astigmatism stands against motion. */
