@@ -214,10 +214,9 @@ describe.each(['mono', 'mosaic'] as const)('%s', (kind) => {
       expect(Math.abs(got.yPx - want.yPx) / want.positionSigmaPx).toBeLessThan(0.5);
       expect(Math.abs(got.e1 - want.e1) / want.eSigma).toBeLessThan(0.5);
       expect(Math.abs(got.e2 - want.e2) / want.eSigma).toBeLessThan(0.5);
-      // The calibration of the widths comes from the stars of the same ninth of the sensor: not the same ones now.
-      expect(Math.abs(got.fwhmPx - want.fwhmPx) / Math.hypot(got.fwhmSigmaPx, want.fwhmSigmaPx)).toBeLessThan(
-        1.5,
-      );
+      // The calibration of the widths comes from the stars of the same ninth of the sensor, here some four, and not the
+      // same ones now: a few per cent, more on the half of the pixels that a mosaic leaves.
+      expect(Math.abs(got.fwhmPx / want.fwhmPx - 1)).toBeLessThan(kind === 'mono' ? 0.03 : 0.05);
       expect(Math.abs(got.hfdPx - want.hfdPx) / want.hfdSigmaPx).toBeLessThan(1);
     }
   });
