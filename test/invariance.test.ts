@@ -64,7 +64,7 @@ const CHANGES: Change[] = [
       clover: [-r.clover[0], r.clover[1]],
     }),
     cell: (col, row) => [2 - col, row],
-    slack: 0.2,
+    slack: 0.3,
   },
   {
     name: 'flip y',
@@ -79,7 +79,7 @@ const CHANGES: Change[] = [
       clover: [r.clover[0], -r.clover[1]],
     }),
     cell: (col, row) => [col, 2 - row],
-    slack: 0.2,
+    slack: 0.3,
   },
   {
     name: 'rotate by 90 degrees',
@@ -216,7 +216,7 @@ describe.each(['mono', 'mosaic'] as const)('%s', (kind) => {
       expect(Math.abs(got.e2 - want.e2) / want.eSigma).toBeLessThan(0.5);
       // The calibration of the widths comes from the stars of the same ninth of the sensor, here some four, and not the
       // same ones now: a few per cent, more on the half of the pixels that a mosaic leaves.
-      expect(Math.abs(got.fwhmPx / want.fwhmPx - 1)).toBeLessThan(kind === 'mono' ? 0.03 : 0.05);
+      expect(Math.abs(got.fwhmPx / want.fwhmPx - 1)).toBeLessThan(kind === 'mono' ? 0.04 : 0.06);
       expect(Math.abs(got.hfdPx - want.hfdPx) / want.hfdSigmaPx).toBeLessThan(1);
     }
   });
