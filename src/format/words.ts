@@ -37,7 +37,7 @@ export function sureness(verdict: Verdict): string {
 export const WHEN: Record<Verdict['next'][number]['when'], string> = {
   now: 'Now',
   daylight: 'In daylight',
-  'not-possible': 'Not in your hands',
+  'not-possible': 'Not as it is',
 };
 
 export const flagSentence = (name: StarFlagName): string =>

@@ -2,7 +2,7 @@ import { defineStore } from 'pinia';
 import { computed, ref, shallowRef } from 'vue';
 import type { Measured, Physics, Progress } from '../../workers/protocol/api.ts';
 import type { DemoFrame } from '../../workers/protocol/demo.ts';
-import type { Fault } from '../../workers/protocol/faults.ts';
+import type { Fault, Outcome } from '../../workers/protocol/faults.ts';
 import type { Rig } from '../../workers/protocol/rig.ts';
 import { fetchDemo, listDemos } from '../client/demos.ts';
 import { FrameClient, type FrameRef } from '../client/frame-client.ts';
@@ -32,6 +32,8 @@ export const useAnalysis = defineStore('analysis', () => {
   let rig: Partial<Rig> = {};
   let latest = 0;
   let stop: AbortController | null = null;
+  /** The frame whose pixels are being read again. */
+  let missed: FrameRef | null = null;
 
   /** Warms the worker up and opens the first demo frame, unless somebody was faster with a frame of theirs. */
   async function begin(): Promise<void> {
@@ -63,14 +65,31 @@ export const useAnalysis = defineStore('analysis', () => {
     void client.warmUp();
   }
 
-  /** After a cancelled or broken run the worker holds no pixels: has them read again, out of sight. */
-  async function restorePixels(): Promise<void> {
-    const lost = current.value;
-    if (!lost || running.value) return;
+  /**
+   * Asks the worker about the pixels of a frame. After a cancelled, refused or broken run it holds none: then they are
+   * read again, out of sight, and the frame gets a new reference; once for each time they are lost.
+   */
+  async function askPixels<T>(
+    frame: FrameRef,
+    ask: (frame: FrameRef) => Promise<Outcome<T>>,
+  ): Promise<Outcome<T>> {
+    const answer = await ask(frame);
+    if (!answer.ok && frame === current.value?.frame && frame !== missed) {
+      missed = frame;
+      void restorePixels(current.value.file);
+    }
+    return answer;
+  }
+
+  async function restorePixels(file: File): Promise<void> {
+    if (running.value) {
+      missed = null;
+      return;
+    }
     const run = latest;
-    const outcome = await client.measure(lost.file, { rig }, () => {});
+    const outcome = await client.measure(file, { rig }, () => {});
     // Only where the pixels lie is new: what was measured and found out since then stays.
-    if (run === latest && current.value?.file === lost.file && outcome.ok)
+    if (run === latest && current.value?.file === file && outcome.ok)
       current.value = { ...current.value, frame: outcome.value.frame };
   }
 
@@ -119,14 +138,15 @@ export const useAnalysis = defineStore('analysis', () => {
     openDemo,
     openFile,
     cancel,
-    restorePixels,
     dismissTrouble: () => settle(null),
     tellRig: (told: Partial<Rig>) => (rig = told),
     measurement,
     addPhysics,
     rig: () => rig,
-    stamps: client.stamps.bind(client),
-    tile: client.tile.bind(client),
-    cutout: client.cutout.bind(client),
+    stamps: (frame: FrameRef, most: number) => askPixels(frame, (held) => client.stamps(held, most)),
+    tile: (frame: FrameRef, level: number, col: number, row: number) =>
+      askPixels(frame, (held) => client.tile(held, level, col, row)),
+    cutout: (frame: FrameRef, xPx: number, yPx: number, sidePx: number) =>
+      askPixels(frame, (held) => client.cutout(held, xPx, yPx, sidePx)),
   };
 });

@@ -17,6 +17,8 @@ export interface Comparison {
 const SIGNIFICANT = 2;
 /** "The corners match" may be said when a difference of a twentieth would have been seen. */
 const FINE_ENOUGH = 0.05;
+/** However sure, less than this is the same to somebody at a telescope (common practice, no source). */
+const WORTH_SAYING = 0.02;
 
 export const cornerRegions = (report: FrameReport): Region[] =>
   report.regions.filter(
@@ -61,9 +63,11 @@ export function compare(report: FrameReport): Comparison {
 
 function judge(difference: Estimate | null, centre: Estimate | null): Comparison['verdict'] {
   if (!difference || !centre) return 'unknown';
-  if (Math.abs(difference.value) > SIGNIFICANT * difference.sigma)
-    return difference.value > 0 ? 'wider' : 'narrower';
-  return SIGNIFICANT * difference.sigma <= FINE_ENOUGH * centre.value ? 'same' : 'unsure';
+  const seen = Math.abs(difference.value);
+  const reach = SIGNIFICANT * difference.sigma;
+  if (seen <= reach) return reach <= FINE_ENOUGH * centre.value ? 'same' : 'unsure';
+  if (seen < WORTH_SAYING * centre.value) return 'same';
+  return difference.value > 0 ? 'wider' : 'narrower';
 }
 
 function worstCorner(corners: Region[]): Region | null {

@@ -37,8 +37,6 @@ export interface SceneLook {
 export interface SceneEvents {
   /** The tile that shows the whole frame in small has come. */
   overview(tile: Tile): void;
-  /** The worker no longer holds the pixels. */
-  refused(): void;
   /** Whether the whole frame is seen. */
   moved(whole: boolean): void;
 }
@@ -148,8 +146,7 @@ export class FrameScene {
     this.#store?.end();
     const top = tileKey(this.#top);
     this.#store = new TileStore(this.frame.view, this.#painter, this.frame.askForTile, (what) => {
-      if (what === 'refused') this.events.refused();
-      else if (tileKey(what) === top) this.events.overview(what);
+      if (tileKey(what) === top) this.events.overview(what);
       this.schedule();
     });
     // The coarsest tile stands in for all others while they are on their way.

@@ -26,8 +26,8 @@ export class TileStore {
     readonly view: FrameView,
     readonly painter: Painter,
     readonly ask: AskForTile,
-    /** A tile came, or (refused) will not come. */
-    readonly changed: (what: Tile | 'refused') => void,
+    /** A tile came. */
+    readonly changed: (tile: Tile) => void,
   ) {}
 
   has = (tile: TileAddress): boolean => this.#samples.has(tileKey(tile));
@@ -74,10 +74,7 @@ export class TileStore {
       this.#held += answer.value.values.length;
       this.#evict();
       this.changed(answer.value);
-    } else {
-      this.#refused.add(key);
-      this.changed('refused');
-    }
+    } else this.#refused.add(key);
     this.#pump();
   }
 

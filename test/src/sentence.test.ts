@@ -24,6 +24,7 @@ test('corners that are wider are told with how much', () => {
 
 test('"the corners match" is said only when a twentieth would have been seen', () => {
   expect(say(() => ({ ...round, fwhmPx: 3.1 }))).toContain('3.1 px wide, and the corners match the centre');
+  expect(say((u) => ({ ...round, sigma: 0.001, fwhmPx: 3.1 + 0.03 * u * u }))).toContain('match the centre');
   const unsure = say((u, v) => ({ ...round, sigma: 0.3, fwhmPx: 3.1 + 0.05 * (u * u + v * v) }));
   expect(unsure).toContain('whether the corners differ cannot be told');
 });
