@@ -7,6 +7,7 @@ import { rigOf, type RigSheet } from '../../workers/rig/sheet.ts';
 
 const KEPT = 'cornerwise.rigs';
 const CHOSEN = 'cornerwise.rig';
+const MEASURING = 'cornerwise.rig.measuring';
 
 /** The rigs that this browser keeps (in its local storage, nowhere else) and the one in use. */
 export const useRigs = defineStore('rigs', () => {
@@ -14,8 +15,10 @@ export const useRigs = defineStore('rigs', () => {
   const at = ref(Math.min(Number(read(CHOSEN) ?? 0) || 0, kept.value.length - 1));
   const forgotten = shallowRef<{ sheets: RigSheet[]; at: number } | null>(null);
   const chosen = computed<RigSheet | null>(() => kept.value[at.value] ?? null);
-  /** What measurement and fit are told; empty while no rig is in use. */
-  const told = computed<Partial<Rig>>(() => (chosen.value ? rigOf(chosen.value) : {}));
+  /** Whether frames are measured with the rig in use: its numbers then win over what a file says. */
+  const measuring = ref(read(MEASURING) === 'yes');
+  /** What measurement and fit are told; empty unless that is wanted. */
+  const told = computed<Partial<Rig>>(() => (measuring.value && chosen.value ? rigOf(chosen.value) : {}));
 
   function add(...sheets: RigSheet[]): void {
     const names = new Set(kept.value.map(({ name }) => name));
@@ -57,8 +60,9 @@ export const useRigs = defineStore('rigs', () => {
       write(CHOSEN, null);
     }
   });
+  watch(measuring, () => write(MEASURING, measuring.value ? 'yes' : null));
   const text = () => writeSheets(kept.value);
-  return { kept, at, chosen, told, forgotten, add, update, forget, undo, load, text };
+  return { kept, at, chosen, measuring, told, forgotten, add, update, forget, undo, load, text };
 });
 
 function freeName(wanted: string, taken: Set<string>): string {

@@ -2,6 +2,7 @@ import { defineStore } from 'pinia';
 import { computed, ref, watch } from 'vue';
 import { arcsecPerPx } from '../../workers/protocol/rig.ts';
 import { availableUnits, type LengthUnit, type PixelScale } from '../format/quantity.ts';
+import { useRigs } from '../rig/rigs.ts';
 import { useAnalysis } from './analysis.ts';
 
 export type Light = 'dark' | 'paper' | 'red';
@@ -26,12 +27,13 @@ export const usePreferences = defineStore('preferences', () => {
   const focalLengthMm = ref<number | null>(kept.focalLengthMm);
 
   const analysis = useAnalysis();
+  const rigs = useRigs();
   const facts = computed(() => analysis.report?.frame ?? null);
   /** What is told here wins over the file, as in every other way of running the measurement. */
   const scale = computed<PixelScale>(() => {
     const told = {
-      pixelSizeUm: pixelSizeUm.value ?? facts.value?.pixelSizeUm ?? null,
-      focalLengthMm: focalLengthMm.value ?? facts.value?.focalLengthMm ?? null,
+      pixelSizeUm: pixelSizeUm.value ?? rigs.told.pixelSizeUm ?? facts.value?.pixelSizeUm ?? null,
+      focalLengthMm: focalLengthMm.value ?? rigs.told.focalLengthMm ?? facts.value?.focalLengthMm ?? null,
     };
     return { umPerPx: told.pixelSizeUm, arcsecPerPx: arcsecPerPx(told) };
   });
@@ -40,9 +42,10 @@ export const usePreferences = defineStore('preferences', () => {
   const unit = computed<LengthUnit>(() => (units.value.includes(wantedUnit.value) ? wantedUnit.value : 'px'));
 
   watch(
-    [pixelSizeUm, focalLengthMm],
+    [pixelSizeUm, focalLengthMm, () => rigs.told],
     () =>
       analysis.tellRig({
+        ...rigs.told,
         ...(pixelSizeUm.value ? { pixelSizeUm: pixelSizeUm.value } : {}),
         ...(focalLengthMm.value ? { focalLengthMm: focalLengthMm.value } : {}),
       }),
