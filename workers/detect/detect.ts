@@ -14,6 +14,8 @@ export interface Candidate {
   yPx: number;
   /** Height in the filtered frame over its noise: about the signal to noise of a star that suits the filter. */
   significance: number;
+  /** A second peak stands in it that the frame's typical star does not have: two stars close together. */
+  double: boolean;
 }
 
 export interface Detection {
@@ -114,7 +116,10 @@ function isLine({ x0, x1, y0, y1, peaks }: Patch, starMajorPx: number): boolean 
 }
 
 /** A peak in full-frame pixels. */
-interface Spot extends Candidate {
+interface Spot {
+  xPx: number;
+  yPx: number;
+  significance: number;
   /** Side of the blocks that it was found with. */
   factor: number;
 }
@@ -159,11 +164,21 @@ function mergeSpots(spots: Spot[], shape: Moments): Candidate[] {
     const key = cellKey(xPx, yPx, cellPx);
     cells.set(key, [...(cells.get(key) ?? []), group]);
   }
-  return groups.map((group) => group.candidate());
+  // Rings, trails and kicked stars have several peaks each; only where most have one does a second mean something.
+  const several = groups.filter((group) => group.second).length;
+  const unusual = several < COMMON_SHARE * groups.length;
+  return groups.map((group) => group.candidate(unusual));
 }
+
+/** More stars than this with a second peak: it belongs to the frame's stars. */
+const COMMON_SHARE = 0.25;
+/** A second peak counts from this share of the first. */
+const SECOND_SHARE = 0.1;
 
 /** Spots that belong to one star; it grows about its strongest, at the mean of those of the same scale. */
 class Group {
+  /** Whether another peak of some height joined, found in the frame at full size. */
+  second = false;
   private weight = 0;
   private sumX = 0;
   private sumY = 0;
@@ -174,16 +189,19 @@ class Group {
 
   add({ xPx, yPx, significance, factor }: Spot): void {
     if (factor !== this.seed.factor) return;
+    const apart = Math.hypot(xPx - this.seed.xPx, yPx - this.seed.yPx);
+    if (apart > 1.5 && significance > SECOND_SHARE * this.seed.significance) this.second = true;
     this.weight += significance;
     this.sumX += xPx * significance;
     this.sumY += yPx * significance;
   }
 
-  candidate(): Candidate {
+  candidate(unusual: boolean): Candidate {
     return {
       xPx: this.sumX / this.weight,
       yPx: this.sumY / this.weight,
       significance: this.seed.significance,
+      double: unusual && this.second,
     };
   }
 }

@@ -1,6 +1,7 @@
 import { meshAt, type Sky } from '../background/sky.ts';
 import { median } from '../math/robust.ts';
 import type { Moments } from '../math/shape.ts';
+import type { Arena } from '../wasm/arena.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { doubleImage, type Kick } from './companions.ts';
@@ -9,6 +10,7 @@ import type { Patch } from './components.ts';
 /** How many of the brightest patches vote on what a star of this frame looks like. */
 const VOTERS = 60;
 const MAX_RADIUS_PX = 60;
+const LARGEST_STAR_PX = 80;
 const LIST_ARRAYS = 5;
 
 /**
@@ -44,10 +46,13 @@ function brightest(plane: Plane, patches: Patch[]): Patch[] {
 const brightness = (patch: Patch) => patch.peaks[0].significance * Math.sqrt(patch.pixels);
 
 function patchMoments(plane: Plane, sky: Sky, patch: Patch, { run, arena }: Kernels): Moments | null {
-  const spanPx = Math.max(patch.x1 - patch.x0, patch.y1 - patch.y0);
+  const patchPx = Math.max(patch.x1 - patch.x0, patch.y1 - patch.y0);
+  // A patch larger than any star is a nebula or a crowd: look at its highest peak alone.
+  const whole = patchPx < LARGEST_STAR_PX;
+  const spanPx = whole ? patchPx : 8;
   const radius = Math.min(MAX_RADIUS_PX, 0.75 * spanPx + 6);
-  const cx = Math.round((patch.x0 + patch.x1 - 1) / 2);
-  const cy = Math.round((patch.y0 + patch.y1 - 1) / 2);
+  const cx = whole ? Math.round((patch.x0 + patch.x1 - 1) / 2) : patch.peaks[0].x;
+  const cy = whole ? Math.round((patch.y0 + patch.y1 - 1) / 2) : patch.peaks[0].y;
   const capacity = (4 * Math.ceil(radius) ** 2 + 8 * Math.ceil(radius) + 12) & ~3;
   const mark = arena.mark();
   const list = arena.alloc(capacity * 4 * LIST_ARRAYS);
@@ -72,6 +77,7 @@ function patchMoments(plane: Plane, sky: Sky, patch: Patch, { run, arena }: Kern
     stats,
   );
   const saturated = arena.f64(stats, 4)[0];
+  levelOff(arena, list, capacity, count, radius);
   const start = Math.max(1, spanPx / 5);
   arena.f64(state, 5).set([0, 0, start * start, start * start, 0]);
   const rounds =
@@ -91,4 +97,15 @@ function withKick(shape: Moments, { dx, dy, minority }: Kick): Moments {
     yy: shape.yy + factor * dy * dy,
     xy: shape.xy + factor * dx * dy,
   };
+}
+
+/** Takes the median of the outermost pixels off a list's values: a nebula under the star would widen its moments. */
+function levelOff(arena: Arena, list: number, capacity: number, count: number, radius: number): void {
+  const x = arena.f32(list, count);
+  const y = arena.f32(list + 4 * capacity, count);
+  const values = arena.f32(list + 8 * capacity, count);
+  const outer = values.filter((_, i) => Math.hypot(x[i], y[i]) > 0.8 * radius);
+  if (outer.length === 0) return;
+  const level = median(outer);
+  for (let i = 0; i < count; i++) values[i] -= level;
 }

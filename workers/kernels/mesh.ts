@@ -166,7 +166,10 @@ function skyOf(values: usize, count: i32, quantum: f64, scratch: usize, level: u
   store<f32>(sigma, <f32>Math.sqrt(max(variance, dither)));
 }
 
-/** Greatest common step of `count` u16 values, every `stride`-th taken: 16 for 12-bit values scaled to 16 bit. */
+/**
+ * Greatest common step of `count` u16 values, every `stride`-th taken: 16 for 12-bit values scaled to 16 bit; 0 when all
+ * are equal.
+ */
 export function quantumU16(pixels: usize, count: i32, stride: i32): i32 {
   const first = <i32>load<u16>(pixels);
   let step = 0;
@@ -179,5 +182,5 @@ export function quantumU16(pixels: usize, count: i32, stride: i32): i32 {
       other = rest;
     }
   }
-  return max(step, 1);
+  return step;
 }

@@ -10,6 +10,8 @@ export interface Growth {
   rmsPx: number;
   /** Surface brightness of the middle over that of the brightest ring: below 1 for a defocused ring. */
   middleOverRing: number;
+  /** Mean brightness in the outermost rings above the profile's base, stored units. */
+  outerLevel: number;
   /** Third central moments over the cube of the rms width of the profile, see protocol/stars.ts. */
   comet: [number, number];
   clover: [number, number];
@@ -66,12 +68,18 @@ export function measureGrowth(
   const inside = new Float64Array(rings + 1);
   let second = 0;
   let brightest = -Infinity;
+  let outerData = 0;
+  let outerPixels = 0;
   for (let ring = 0; ring < rings; ring++) {
     const inner = ring / RINGS_PER_PX;
     const outer = (ring + 1) / RINGS_PER_PX;
     const area = Math.PI * (outer ** 2 - inner ** 2);
     const extra = pixels[ring] > 0 ? (residual[ring] / pixels[ring]) * area : 0;
     inside[ring + 1] = inside[ring] + extra;
+    if (ring >= 0.85 * rings) {
+      outerData += data[ring];
+      outerPixels += pixels[ring];
+    }
     if (pixels[ring] > 0) {
       const brightness = data[ring] / pixels[ring];
       brightest = Math.max(brightest, ring >= 1 ? brightness : -Infinity);
@@ -90,7 +98,12 @@ export function measureGrowth(
 
   const middlePixels = pixels[0] + (rings > 1 ? pixels[1] : 0);
   const middle = middlePixels > 0 ? (data[0] + (rings > 1 ? data[1] : 0)) / middlePixels : NaN;
-  const [, , cometX, cometY, cloverX, cloverY] = arena.f64(space.moments, 6);
+  const [dipoleX, dipoleY, rawX, rawY, cloverX, cloverY] = arena.f64(space.moments, 6);
+  // The fit's centre is not the weighted one; a shift d of a Gaussian of covariance W adds (tr(W) d + 2 W d) / 2 of the
+  // dipole to <|z|² z>. Without it the comet is blind to where the centre was put.
+  const trace = wxx + wyy;
+  const cometX = rawX - (trace * dipoleX) / 2 - (wxx * dipoleX + wxy * dipoleY);
+  const cometY = rawY - (trace * dipoleY) / 2 - (wxy * dipoleX + wyy * dipoleY);
   // A matched Gaussian weight makes a third moment 2^3 too small (2 for each index) and sees half of the light: the
   // light's own third moment is 16 times the weighted sum over the flux.
   const cube = (Math.sqrt(wxx * wyy - wxy * wxy) ** 1.5 * flux) / 16;
@@ -99,6 +112,7 @@ export function measureGrowth(
     hfdPx,
     rmsPx: Math.sqrt(Math.max(second / lightIn(radiusPx) / 2, 0)),
     middleOverRing: middle / brightest,
+    outerLevel: outerData / Math.max(outerPixels, 1),
     comet: [cometX / cube, cometY / cube],
     clover: [cloverX / cube, cloverY / cube],
   };

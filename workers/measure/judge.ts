@@ -1,4 +1,4 @@
-import { median } from '../math/robust.ts';
+import { median, quantile } from '../math/robust.ts';
 import { FLAG } from '../protocol/flags.ts';
 import type { MeasuredStar } from './star.ts';
 
@@ -7,12 +7,15 @@ const JURY = 12;
 const MIN_JURY = 3;
 /** Nothing that came through the optics is narrower than the pixel it was averaged over. */
 const NARROWEST_PX = 0.8;
-/** Narrower than this share of its neighbours' width: a cosmic ray, a hot cluster. */
+/** Narrower across than this share of what even its narrow neighbours are: a cosmic ray, a hot cluster. */
 const SHARP_SHARE = 0.72;
 /** Wider than this: a galaxy, a nebula's knot, two stars. */
 const EXTENDED_RATIO = 1.7;
 /** More elongated than its neighbours by this much (in |e| difference): a satellite, a bled column. */
 const STREAK_EXCESS = 0.45;
+/** Both wider and longer than its neighbours: two stars that run into one. */
+const PAIR_RATIO = 1.2;
+const PAIR_EXCESS = 0.12;
 const FAINT_SNR = 8;
 
 /**
@@ -36,10 +39,18 @@ export function judgeShapes(stars: MeasuredStar[]): void {
     const scatter = 1.4826 * median(jury.map((other) => Math.abs(Math.log(sizeOf(other)) - usual)));
     const excess = Math.log(sizeOf(star)) - usual;
     const error = Math.hypot(scatter, star.fwhmSigmaPx / star.fwhmPx || 0);
-    if (excess < Math.log(SHARP_SHARE) && excess < -3 * error) star.flags |= FLAG.sharp;
+    // The lower quartile: where most neighbours are merged pairs, a lone star is not to blame for being narrower.
+    const narrow = Math.log(minorFwhmPx(star) / quantile(jury.map(minorFwhmPx), 0.25));
+    if (narrow < Math.log(SHARP_SHARE) && narrow < -3 * error) star.flags |= FLAG.sharp;
     if (excess > Math.log(EXTENDED_RATIO) && excess > 4 * error) star.flags |= FLAG.extended;
     const e1 = star.e1 - median(jury.map((other) => other.e1));
     const e2 = star.e2 - median(jury.map((other) => other.e2));
+    if (
+      excess > Math.log(PAIR_RATIO) &&
+      excess > 4 * error &&
+      Math.hypot(e1, e2) > PAIR_EXCESS + 4 * star.eSigma
+    )
+      star.flags |= FLAG.blended;
     if (Math.hypot(e1, e2) > STREAK_EXCESS + 4 * star.eSigma && excess > Math.log(1.2))
       star.flags |= FLAG.streak;
   }

@@ -39,11 +39,11 @@ const WING_STARS = 30;
 /** Stars narrower than this are averaged over the pixel's area in the fit; wider ones hardly change across it. */
 const NARROW_PX = 2.4;
 /** Stars for the gain: fainter ones have no photon noise to speak of, brighter ones show the profile's misfit. */
-const GAIN_SIGNIFICANCE = { least: 15, most: 120 };
+const GAIN_SIGNIFICANCE = { least: 15, best: 50 };
 const GAIN_STARS = 150;
 const MIN_RADIUS_PX = 7;
 const MAX_RADIUS_PX = 48;
-const MIN_SNR = 6.5;
+const MIN_SNR = 5.5;
 
 /**
  * Measures every candidate: first the wing exponent from the brightest lone stars, then all of them with it.
@@ -132,8 +132,9 @@ function frameWings(
 }
 
 /**
- * Stored units per electron from the residuals of moderately bright stars. What all stars' residuals share is misfit of
- * the profile, not noise, and is taken out first.
+ * Stored units per electron from the residuals of moderately bright stars. What the stars' residuals share is misfit of
+ * the profile, not noise, and is taken out first; each star takes it from the other half of the stars, so that its own
+ * noise stays.
  */
 function frameGain(
   space: Workspace,
@@ -144,11 +145,11 @@ function frameGain(
   zeroStored: number,
 ): number {
   const { major } = axes(shape);
-  const shared = new MeanResidual(3 * major + 1, Math.max(0.35, 0.35 * major));
+  const halves = [0, 1].map(() => new MeanResidual(3 * major + 1, Math.max(0.35, 0.35 * major)));
   const samples = new NoiseSamples();
   for (const round of ['share', 'sample'] as const) {
-    if (round === 'sample') shared.sharpen();
-    for (const target of field.loneStars(GAIN_SIGNIFICANCE, GAIN_STARS)) {
+    if (round === 'sample') for (const half of halves) half.sharpen();
+    for (const [index, target] of field.starsNear(GAIN_SIGNIFICANCE, GAIN_STARS).entries()) {
       const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
       const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
       if (!profile || gathered.saturated > 0) continue;
@@ -157,11 +158,11 @@ function frameGain(
       const pixels: { light: number; residual: number }[] = [];
       space.eachPixel(gathered.count, (value, residual, x, y) => {
         const [dx, dy] = [x - profile.dx, y - profile.dy];
-        if (round === 'share') shared.add(dx, dy, residual / flux, flux ** 2);
+        if (round === 'share') halves[index % 2].add(dx, dy, residual / flux, flux ** 2);
         else
           pixels.push({
             light: value - profile.base - residual,
-            residual: residual - flux * shared.at(dx, dy),
+            residual: residual - flux * halves[(index + 1) % 2].at(dx, dy),
           });
       });
       if (round === 'sample') samples.addStar(pixels, noise.skyVariance);
@@ -207,6 +208,18 @@ class Field {
     }
   }
 
+  /** Lone candidates above the least significance, those whose significance is nearest to the best (by ratio) first. */
+  starsNear({ least, best }: { least: number; best: number }, count: number): Target[] {
+    const away = (index: number) => Math.abs(Math.log(this.candidates[index].significance / best));
+    return Array.from(this.candidates.keys())
+      .filter((index) => this.candidates[index].significance >= least)
+      .sort((i, j) => away(i) - away(j))
+      .slice(0, 4 * count)
+      .filter((index) => !this.blended(index))
+      .slice(0, count)
+      .map((index) => this.target(index));
+  }
+
   target(index: number): Target {
     const { xPx, yPx, significance } = this.candidates[index];
     const cx = Math.round(xPx);
@@ -233,6 +246,7 @@ class Field {
   /** Its light overlaps: a neighbour with a tenth of the light within 4 widths, or a brighter one within 6. */
   blended(index: number): boolean {
     const own = this.candidates[index];
+    if (own.double) return true;
     return this.index.around(index, Math.min(6 * this.sizePx, 2 * this.radiusPx)).some((other) => {
       const near = this.candidates[other];
       const ratio = near.significance / own.significance;

@@ -1,7 +1,14 @@
-import type { Moments } from '../math/shape.ts';
+import { width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import { measureGrowth } from './growth.ts';
-import { fitProfile, seenProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
+import {
+  fitProfile,
+  seenProfile,
+  shapeOf,
+  startCurvature,
+  type PixelNoise,
+  type Profile,
+} from './profile.ts';
 import type { Gathered, Workspace } from './workspace.ts';
 
 /** Where a star is thought to be and what surrounds it. */
@@ -41,7 +48,15 @@ export interface MeasuredStar {
 /** A ring's middle is darker than this share of its brightest annulus. */
 const RING_SHARE = 0.75;
 const RING_MIN_RMS_PX = 2.5;
+const RING_MIN_SNR = 20;
+/** A faint candidate that no profile fits is a piece of something else. */
+const UNFITTED_MIN_SNR = 20;
+/** ... and so is one much wider than the frame's stars: a nebula's edge, an uneven sky. */
+const UNFITTED_MOST_WIDTHS = 1.8;
+/** Wing exponent of the stand-in: all but a Gaussian. */
+const STAND_IN_EXPONENT = 0.01;
 const MIN_PIXELS = 24;
+const LEAST_HEIGHT_SIGMAS = 3;
 const UNDERSAMPLED_PX = 1.6;
 
 /** Collects a target's pixels and fits the profile, from the typical shape or, failing that, from its own moments. */
@@ -97,6 +112,36 @@ function adaptiveStart(
   return { dx: x, dy: y, shape: { xx, yy, xy } };
 }
 
+/**
+ * A stand-in where no profile can be fitted: adaptive moments as a Gaussian of the same light. Null when they fail too.
+ */
+function momentProfile(
+  space: Workspace,
+  target: Target,
+  gathered: Gathered,
+  shape: Moments,
+  radiusPx: number,
+): Profile | null {
+  const [cx, cy] = [Math.round(target.xPx), Math.round(target.yPx)];
+  const start = { dx: target.xPx - cx, dy: target.yPx - cy, shape };
+  const own = adaptiveStart(space, gathered.count, start, radiusPx);
+  if (!own || width(own.shape) > UNFITTED_MOST_WIDTHS * width(shape)) return null;
+  const [a, b, c] = startCurvature(own.shape, STAND_IN_EXPONENT);
+  return {
+    amplitude: gathered.peak,
+    base: 0,
+    dx: own.dx,
+    dy: own.dy,
+    a,
+    b,
+    c,
+    k: STAND_IN_EXPONENT,
+    covariance: new Float64Array(49).fill(NaN),
+    chi2PerDof: NaN,
+    deviance: NaN,
+  };
+}
+
 /** Measures one star; null when there is nothing star-like at the place. */
 export function measureStar(
   space: Workspace,
@@ -106,36 +151,54 @@ export function measureStar(
   radiusPx: number,
   noise: PixelNoise,
 ): MeasuredStar | null {
-  const { gathered, profile, cx, cy } = fitTarget(space, target, shape, k, radiusPx, noise);
+  const { gathered, profile: fittedProfile, cx, cy } = fitTarget(space, target, shape, k, radiusPx, noise);
+  if (gathered.count < MIN_PIXELS) return null;
+  // With the background free, a bump as wide as the aperture is no star: its height is not known.
+  if (fittedProfile && fittedProfile.amplitude < LEAST_HEIGHT_SIGMAS * Math.sqrt(fittedProfile.covariance[0]))
+    return null;
+  const profile = fittedProfile ?? momentProfile(space, target, gathered, shape, radiusPx);
   if (!profile) return null;
-  const fitted = shapeOf(seenProfile(space, profile));
-  const growth = measureGrowth(space, gathered.count, profile, radiusPx, true);
-  // Area of the matched aperture of a Gaussian with the profile's width: 4 pi sqrt(det M).
-  const rms = fitted.fwhmPx / (2 * Math.sqrt(2 * Math.LN2));
-  const variance =
-    Math.max(fitted.flux, 0) * noise.unitsPerElectron + 4 * Math.PI * rms ** 2 * noise.skyVariance;
-  const snr = fitted.flux / Math.sqrt(variance);
   let flags = 0;
+  const shaped = shapeOf(seenProfile(space, profile));
+  let growth = measureGrowth(space, gathered.count, profile, radiusPx, fittedProfile !== null);
+  if (!fittedProfile) flags |= FLAG.unfitted;
+  const ring = growth.middleOverRing < RING_SHARE && growth.rmsPx > RING_MIN_RMS_PX;
+  // No smooth profile describes a ring: its light is counted pixel by pixel above the surroundings.
+  if (ring || !fittedProfile)
+    growth = measureGrowth(
+      space,
+      gathered.count,
+      { ...profile, base: profile.base + growth.outerLevel },
+      radiusPx,
+      false,
+    );
+  // Area of the matched aperture of a Gaussian with the profile's width: 4 pi sqrt(det M).
+  const rms = shaped.fwhmPx / (2 * Math.sqrt(2 * Math.LN2));
+  const light = fittedProfile && !ring ? shaped.flux : growth.flux;
+  const variance = Math.max(light, 0) * noise.unitsPerElectron + 4 * Math.PI * rms ** 2 * noise.skyVariance;
+  // On a mosaic only a share of the light and of the sky is seen.
+  const snr = (light / Math.sqrt(variance)) * Math.sqrt(space.siteShare);
+  if (!fittedProfile && snr < UNFITTED_MIN_SNR) return null;
   if (gathered.saturated > 0) flags |= FLAG.saturated;
-  if (fitted.fwhmPx < UNDERSAMPLED_PX) flags |= FLAG.undersampled;
-  const ring = growth.middleOverRing < RING_SHARE && growth.rmsPx > RING_MIN_RMS_PX && snr > 20;
-  if (ring) flags |= FLAG.ring;
+  if (ring && snr > RING_MIN_SNR) flags |= FLAG.ring;
+  else if (shaped.fwhmPx < UNDERSAMPLED_PX) flags |= FLAG.undersampled;
+  const hasWidth = fittedProfile && !(flags & FLAG.ring);
   return {
     xPx: cx + profile.dx,
     yPx: cy + profile.dy,
-    positionSigmaPx: fitted.positionSigmaPx,
+    positionSigmaPx: shaped.positionSigmaPx,
     flux: growth.flux,
     snr,
     peak: gathered.peak,
     sky: target.level + profile.base,
-    fwhmPx: ring ? NaN : fitted.fwhmPx,
-    fwhmSigmaPx: ring ? NaN : fitted.fwhmSigmaPx,
+    fwhmPx: hasWidth ? shaped.fwhmPx : NaN,
+    fwhmSigmaPx: hasWidth ? shaped.fwhmSigmaPx : NaN,
     hfdPx: growth.hfdPx,
     // The same relative error as the width: both follow the one scale of the profile.
-    hfdSigmaPx: (growth.hfdPx * fitted.fwhmSigmaPx) / fitted.fwhmPx,
-    e1: fitted.e1,
-    e2: fitted.e2,
-    eSigma: fitted.eSigma,
+    hfdSigmaPx: (growth.hfdPx * shaped.fwhmSigmaPx) / shaped.fwhmPx,
+    e1: shaped.e1,
+    e2: shaped.e2,
+    eSigma: shaped.eSigma,
     rmsPx: growth.rmsPx,
     comet: growth.comet,
     clover: growth.clover,
