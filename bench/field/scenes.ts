@@ -1,252 +1,142 @@
 import { createRandom } from '../../workers/simulate/random.ts';
+import type { Random } from '../../workers/simulate/random.ts';
 import { makeScene, umPerArcsec } from '../../workers/simulate/scene.ts';
-import type { Movement, Scene, SceneRig, SpectralSample, Vector } from '../../workers/simulate/scene.ts';
+import type { Scene, SceneChanges } from '../../workers/simulate/scene.ts';
+import { addFault } from './faults.ts';
+import type { Kind, Workpiece } from './faults.ts';
+import { INSTRUMENTS, LIGHT } from './instruments.ts';
+import type { Instrument } from './instruments.ts';
 
-/** Faults as drawn; the report's cause for each. */
-export const KINDS = {
-  clean: 'clean',
-  focus: 'focus',
-  tilt: 'tilt',
-  curvature: 'curvature',
-  coma: 'coma',
-  collimation: 'collimation',
-  astigmatism: 'astigmatism',
-  pinching: 'pinching',
-  drift: 'trailing',
-  periodic: 'trailing',
-  jump: 'trailing',
-  rotation: 'rotation',
-  dispersion: 'dispersion',
-  seeing: 'seeing',
-} as const;
-export type Kind = keyof typeof KINDS;
-
-/** Three wavelengths: enough colour to be unlike a fit with one. */
-const LIGHT: SpectralSample[] = [
-  { wavelengthUm: 0.47, focusShiftUm: 0, mono: 0.3, R: 0.02, G: 0.15, B: 0.6 },
-  { wavelengthUm: 0.54, focusShiftUm: 0, mono: 0.38, R: 0.08, G: 0.7, B: 0.12 },
-  { wavelengthUm: 0.63, focusShiftUm: 0, mono: 0.32, R: 0.7, G: 0.12, B: 0.02 },
-];
-
-interface Instrument {
-  name: string;
-  rig: Partial<SceneRig>;
-  /** Strengths of the design's own coma and astigmatism, 1 = bare paraboloid, and its focal surface. */
-  coma: number;
-  astigmatism: number;
-  curvatureRadiusMm: number;
+/** How a field departs from a rich field with one fault and nothing that the fit is not told. */
+export interface FieldWish {
+  /** Stars drawn; a random number between 60 and 400 where not given. */
+  stars?: number;
+  /** Physics that the fit is not told: vanes, spherical aberration, aureole, outer scale, jitter, obstruction. */
+  hard?: boolean;
 }
-
-export const INSTRUMENTS: Instrument[] = [
-  {
-    name: 'newtonian f/4, corrected',
-    rig: {
-      focalLengthMm: 800,
-      focalRatio: 4,
-      obstruction: 0.3,
-      pixelSizeUm: 5.2,
-      widthPx: 1500,
-      heightPx: 1000,
-    },
-    coma: 0.04,
-    astigmatism: 0.06,
-    curvatureRadiusMm: 0,
-  },
-  {
-    name: 'refractor f/6',
-    rig: {
-      focalLengthMm: 450,
-      focalRatio: 6,
-      obstruction: 0,
-      pixelSizeUm: 3.8,
-      widthPx: 1600,
-      heightPx: 1100,
-    },
-    coma: 0.03,
-    astigmatism: 0.05,
-    curvatureRadiusMm: 0,
-  },
-  {
-    name: 'newtonian f/4.5, small sensor',
-    rig: {
-      focalLengthMm: 585,
-      focalRatio: 4.5,
-      obstruction: 0.33,
-      pixelSizeUm: 3.1,
-      widthPx: 1400,
-      heightPx: 1000,
-    },
-    coma: 0.05,
-    astigmatism: 0.08,
-    curvatureRadiusMm: 585,
-  },
-  {
-    name: 'refractor f/6, large pixels',
-    rig: {
-      focalLengthMm: 430,
-      focalRatio: 6,
-      obstruction: 0,
-      pixelSizeUm: 7.4,
-      widthPx: 1400,
-      heightPx: 950,
-    },
-    coma: 0.03,
-    astigmatism: 0.05,
-    curvatureRadiusMm: 0,
-  },
-  {
-    name: 'newtonian f/5, mosaic',
-    rig: {
-      focalLengthMm: 650,
-      focalRatio: 5,
-      obstruction: 0.28,
-      pixelSizeUm: 3.8,
-      widthPx: 1600,
-      heightPx: 1100,
-      mosaic: 'RGGB',
-    },
-    coma: 0.05,
-    astigmatism: 0.06,
-    curvatureRadiusMm: 0,
-  },
-];
 
 export interface DrawnField {
-  kind: Kind;
+  kinds: Kind[];
   instrument: string;
   scene: Scene;
+  /** Obstruction that the fit is told. */
+  toldObstruction: number;
 }
 
-/** One field with one dominant fault, decided by its seed. `stars`: how many are drawn. */
-export function drawField(kind: Kind, seed: number, stars?: number): DrawnField {
+const MIXABLE: Kind[] = [
+  'focus',
+  'tilt',
+  'curvature',
+  'collimation',
+  'astigmatism',
+  'pinching',
+  'drift',
+  'rotation',
+];
+
+/** One field, decided by its seed: with one dominant fault, or with three. */
+export function drawField(kind: Kind | 'mixed', seed: number, wish: FieldWish = {}): DrawnField {
   const random = createRandom(seed * 7919 + 13);
   const between = (low: number, high: number) => low + (high - low) * random.uniform();
-  const either = () => (random.uniform() < 0.5 ? -1 : 1);
-  let instrument = INSTRUMENTS[random.integer(INSTRUMENTS.length)];
-  if (kind === 'dispersion') instrument = INSTRUMENTS.at(-1)!;
-  if (kind === 'coma' && random.uniform() < 0.8) instrument = INSTRUMENTS[[0, 2, 4][random.integer(3)]];
-  const base = makeScene({ rig: instrument.rig });
-  const { rig } = base;
-  const F = rig.focalRatio;
-  const px = rig.pixelSizeUm;
-  const cornerMm = (Math.hypot(rig.widthPx, rig.heightPx) / 2) * (px / 1000);
-  const direction = (length: number): Vector => {
-    const angle = 2 * Math.PI * random.uniform();
-    return { x: length * Math.cos(angle), y: length * Math.sin(angle) };
+  const instrument = pickInstrument(kind, random);
+  const { rig } = makeScene({ rig: instrument.rig });
+  const pxPerArcsec = umPerArcsec(rig) / rig.pixelSizeUm;
+  const seeingArcsec = Math.min(3.4, Math.max(1.5, between(1.1, 2.8) / pxPerArcsec));
+  const cornerMm = (Math.hypot(rig.widthPx, rig.heightPx) / 2) * (rig.pixelSizeUm / 1000);
+  const sigmaPx = (seeingArcsec * pxPerArcsec) / 2.35;
+  const depthUm = 2 * sigmaPx * 2 * rig.focalRatio * rig.pixelSizeUm;
+  const sagUm = instrument.curvatureRadiusMm
+    ? (1000 * cornerMm ** 2) / (2 * instrument.curvatureRadiusMm)
+    : Infinity;
+  const work: Workpiece = {
+    random,
+    optics: {
+      focusUm: between(-0.25, 0.25) * depthUm,
+      tiltUmPerMm: { x: 0, y: 0 },
+      // A focal surface bent by more than the depth of focus would be the fault.
+      curvatureRadiusMm: sagUm < 0.5 * depthUm ? instrument.curvatureRadiusMm : 0,
+      axisMm: { x: 0, y: 0 },
+      comaStrength: instrument.coma,
+      comaConstantUm: { x: 0, y: 0 },
+      astigmatismStrength: instrument.astigmatism,
+      astigmatismUm: { cos: 0, sin: 0 },
+      trefoilUm: { cos: 0, sin: 0 },
+      sphericalUm: 0,
+    },
+    motion: [],
+    seeingArcsec,
+    dispersionArcsec: between(0, 0.3),
+    sigmaPx,
+    cornerMm,
+    pixelUm: rig.pixelSizeUm,
+    focalRatio: rig.focalRatio,
+    obstruction: rig.obstruction,
+    pxPerArcsec,
   };
-  const seeingPx = between(1.1, 2.8);
-  const perArcsec = umPerArcsec(rig) / px;
-  const seeingArcsec = Math.min(3.4, Math.max(1.5, seeingPx / perArcsec));
-  const sigmaPx = (seeingArcsec * perArcsec) / 2.35;
-  /** An edge radius of defocus (pixels) whose variance is `times` that of the seeing. */
-  const defocusPx = (times: number) => sigmaPx * Math.sqrt((4 * times) / (1 + rig.obstruction ** 2));
-  const optics = {
-    focusUm: between(-0.25, 0.25) * defocusPx(1) * 2 * F * px,
-    tiltUmPerMm: { x: 0, y: 0 },
-    curvatureRadiusMm: instrument.curvatureRadiusMm,
-    axisMm: { x: 0, y: 0 },
-    comaStrength: instrument.coma,
-    comaConstantUm: { x: 0, y: 0 },
-    astigmatismStrength: instrument.astigmatism,
-    astigmatismUm: { cos: 0, sin: 0 },
-    trefoilUm: { cos: 0, sin: 0 },
-    sphericalUm: 0,
+  const kinds = kind === 'mixed' ? threeOf(random) : [kind];
+  kinds.forEach((one, i) => addFault(one, i === 0 ? between(1, 4) : between(0.3, 1), work));
+  const count = wish.stars ?? Math.round(Math.exp(between(Math.log(60), Math.log(400))));
+  const changes: SceneChanges = {
+    rig: instrument.rig,
+    spectrum: LIGHT,
+    optics: work.optics,
+    motion: work.motion,
+    sky: {
+      seeingArcsec: work.seeingArcsec,
+      dispersion: { lengthArcsec: work.dispersionArcsec, angleDeg: between(-90, 90) },
+      skyElectronsPerPx: between(30, 150),
+      gradient: { x: between(-0.1, 0.1), y: between(-0.1, 0.1) },
+    },
+    stars: { count, faintestElectrons: 2500, brightestElectrons: 400_000, slope: 0.4 },
+    disturbances: { hotPixels: 300, cosmicRays: 4, galaxies: random.integer(4), satellite: false },
+    seed,
   };
-  // A curved focal surface that is small against the depth of focus of this sensor stays; a large one is the fault.
-  const sagPx = optics.curvatureRadiusMm
-    ? (1000 * cornerMm ** 2) / (2 * optics.curvatureRadiusMm) / (2 * F * px)
-    : 0;
-  if (sagPx > 0.5 * defocusPx(1) && kind !== 'curvature') optics.curvatureRadiusMm = 0;
-  const motion: Movement[] = [];
-  let seeing = seeingArcsec;
-  let dispersionArcsec = between(0, 0.3);
-  const strength = between(1, 4);
-  switch (kind) {
-    case 'clean':
-      break;
-    case 'focus':
-      optics.focusUm = either() * defocusPx(strength) * 2 * F * px;
-      break;
-    case 'tilt':
-      optics.tiltUmPerMm = direction((defocusPx(strength) * 1.25 * 2 * F * px) / cornerMm);
-      break;
-    case 'curvature': {
-      const sagUm = defocusPx(strength) * 2 * F * px;
-      optics.curvatureRadiusMm = (either() * (1000 * cornerMm ** 2)) / (2 * sagUm);
-      optics.focusUm = (optics.curvatureRadiusMm > 0 ? 1 : -1) * between(0, 0.4) * sagUm;
-      break;
-    }
-    case 'coma':
-      optics.comaStrength = between(0.8, 1.1);
-      optics.astigmatismStrength = 1;
-      break;
-    case 'collimation': {
-      const wanted = (sigmaPx * Math.sqrt(strength)) / 0.4;
-      optics.comaConstantUm = direction((wanted * px) / (2 * F));
-      break;
-    }
-    case 'astigmatism': {
-      const a = direction((defocusPx(strength) * px) / (4 * F));
-      optics.astigmatismUm = { cos: a.x, sin: a.y };
-      optics.focusUm = between(-0.6, 0.6) * defocusPx(strength) * 2 * F * px;
-      break;
-    }
-    case 'pinching': {
-      const t = direction((((sigmaPx * Math.sqrt(2 * strength)) / Math.sqrt(0.37)) * px) / (6 * F));
-      optics.trefoilUm = { cos: t.x, sin: t.y };
-      break;
-    }
-    case 'drift':
-      motion.push({ kind: 'drift', vectorUm: direction(sigmaPx * Math.sqrt(24 * strength) * px) });
-      break;
-    case 'periodic':
-      motion.push({
-        kind: 'periodic',
-        amplitudeUm: direction(sigmaPx * Math.sqrt(4 * strength) * px),
-        cycles: between(0.5, 1.1),
-        phaseRad: between(0, 6.28),
-      });
-      break;
-    case 'jump': {
-      const q = between(0.12, 0.5);
-      motion.push({
-        kind: 'jump',
-        vectorUm: direction(sigmaPx * Math.sqrt((2 * strength) / (q * (1 - q))) * px),
-        atFraction: random.uniform() < 0.5 ? q : 1 - q,
-      });
-      break;
-    }
-    case 'rotation': {
-      const centreMm = { x: between(-0.6, 0.6) * cornerMm, y: between(-0.6, 0.6) * cornerMm };
-      const reachUm = sigmaPx * Math.sqrt(24 * strength) * px;
-      motion.push({ kind: 'rotation', angleDeg: ((reachUm / 1000 / cornerMm) * 180) / Math.PI, centreMm });
-      break;
-    }
-    case 'dispersion':
-      dispersionArcsec = (sigmaPx * Math.sqrt(12 * strength)) / perArcsec / 1.0;
-      break;
-    case 'seeing':
-      seeing = seeingArcsec * between(1.7, 2.5);
-      break;
-  }
-  const count = stars ?? Math.round(Math.exp(between(Math.log(60), Math.log(400))));
+  const scene = makeScene(changes);
   return {
-    kind,
+    kinds,
     instrument: instrument.name,
-    scene: makeScene({
-      rig: instrument.rig,
-      spectrum: LIGHT,
-      optics,
-      motion,
-      sky: {
-        seeingArcsec: seeing,
-        dispersion: { lengthArcsec: dispersionArcsec, angleDeg: between(-90, 90) },
-        skyElectronsPerPx: between(30, 150),
-        gradient: { x: between(-0.1, 0.1), y: between(-0.1, 0.1) },
-      },
-      stars: { count, faintestElectrons: 2500, brightestElectrons: 400_000, slope: 0.4 },
-      disturbances: { hotPixels: 300, cosmicRays: 4, galaxies: random.integer(4), satellite: false },
-      seed,
-    }),
+    scene: wish.hard ? harden(scene, random) : scene,
+    toldObstruction: rig.obstruction,
   };
+}
+
+function pickInstrument(kind: Kind | 'mixed', random: Random): Instrument {
+  const any = INSTRUMENTS[random.integer(INSTRUMENTS.length)];
+  if (kind === 'dispersion') return INSTRUMENTS.find(({ rig }) => rig.mosaic)!;
+  // Coma of a bare paraboloid is one of a mirror.
+  if (kind === 'coma' && !any.rig.obstruction) return INSTRUMENTS[0];
+  return any;
+}
+
+/** Three faults, the first the strongest, at most one of them a movement. */
+function threeOf(random: Random): Kind[] {
+  const chosen: Kind[] = [];
+  while (chosen.length < 3) {
+    const kind = MIXABLE[random.integer(MIXABLE.length)];
+    const moves = (one: Kind) => one === 'drift' || one === 'rotation';
+    const clash = chosen.some((other) => other === kind || (moves(other) && moves(kind)));
+    if (!clash && !(kind === 'focus' && chosen.includes('curvature'))) chosen.push(kind);
+  }
+  return chosen;
+}
+
+function harden(scene: Scene, random: Random): Scene {
+  const between = (low: number, high: number) => low + (high - low) * random.uniform();
+  const { obstruction } = scene.rig;
+  return makeScene(
+    {
+      rig: {
+        vanes:
+          obstruction > 0 ? { count: 4, widthFraction: between(0.01, 0.02), angleDeg: between(0, 90) } : null,
+        obstruction: obstruction > 0 ? obstruction + between(-0.06, 0.06) : 0,
+      },
+      optics: { sphericalUm: between(-0.06, 0.06) },
+      sky: {
+        outerScaleM: between(15, 40),
+        jitterArcsec: between(0, 0.4),
+        aureole: { fraction: between(0.02, 0.06), widthArcsec: between(8, 20) },
+      },
+    },
+    scene,
+  );
 }

@@ -3,7 +3,7 @@ import { toFieldMm } from '../../workers/simulate/scene.ts';
 import type { Scene } from '../../workers/simulate/scene.ts';
 import { causeMoments } from '../../workers/simulate/truth.ts';
 import type { Moments } from '../../workers/simulate/truth.ts';
-import { KINDS } from './scenes.ts';
+import { KINDS } from './faults.ts';
 import type { DrawnField } from './scenes.ts';
 
 /** Causes as both the truth and the budget know them, rotation and drift together, coma and collimation too. */
@@ -37,7 +37,7 @@ export interface FieldTruth {
 const half = ({ xx, yy }: Moments) => (xx + yy) / 2;
 
 /** Truth of a field that the project's own simulator drew. */
-export function ownTruth({ kind, scene }: DrawnField, name: string): FieldTruth {
+export function ownTruth({ kinds, scene, toldObstruction }: DrawnField, name: string): FieldTruth {
   const { rig, optics, motion } = scene;
   const px2 = rig.pixelSizeUm ** 2;
   const corners = cornersOf(scene).map((at) => causeMoments(scene, at));
@@ -56,11 +56,11 @@ export function ownTruth({ kind, scene }: DrawnField, name: string): FieldTruth 
   const comaUnit = 1000 / (32 * rig.focalRatio ** 3);
   return {
     name,
-    causes: [KINDS[kind]],
+    causes: kinds.map((kind) => KINDS[kind]),
     stars: Array.isArray(scene.stars) ? scene.stars.length : scene.stars.count,
     focalLengthMm: rig.focalLengthMm,
     focalRatio: rig.focalRatio,
-    obstruction: rig.obstruction,
+    obstruction: toldObstruction,
     pixelUm: rig.pixelSizeUm,
     cornerVariance: {
       defocus: mean((c) => half(c.focusAndShape)),

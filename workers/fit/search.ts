@@ -4,7 +4,16 @@ import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult, FitState } from './levenberg.ts';
 import type { MeanStar } from './mean-star.ts';
 import type { MomentField } from './moment-fit.ts';
-import { MOVING, STILL, cleanStarts, glance, hops, momentStarts, sameUpToSign } from './starts.ts';
+import {
+  MOVING,
+  STILL,
+  bothStarts,
+  cleanStarts,
+  glance,
+  hops,
+  momentStarts,
+  sameUpToSign,
+} from './starts.ts';
 import type { Start } from './starts.ts';
 import { pathStarts } from './path-starts.ts';
 
@@ -38,12 +47,15 @@ const EXPLAINED = 1.06;
 /** From here on something is missing whatever the moments say. */
 const POOR = 1.12;
 const BRIGHT = 60;
+/** Difference of the axes' variances over their sum from which stars count as drawn out. */
+const ELONGATED = 0.06;
 /** A contender this many times worse per pixel than the best is not refined further. */
 const HOPELESS = 1.3;
 
 /** A path more complicated than a straight line must gain this much, and no part of a jump be shorter than 8 %. */
 const JUMP_GAIN = 25;
 const SWING_GAIN = 40;
+const BOTH_GAIN = 60;
 export const LEAST_MINORITY = 0.08;
 /** Motion stands against constant astigmatism: it is preferred when the costs are this close (no coincidence needed). */
 const MOTION_HEAD_START = 12;
@@ -114,6 +126,19 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
       contenders.push(ranked(further)[0]);
     }
   }
+  if (isElongated(ground)) {
+    const tried: FitResult[] = [];
+    for (const start of bothStarts(contenders[0].state.theta, contenders[1].state.theta))
+      tried.push(
+        await run(
+          start,
+          options(PATH_RACE, 1),
+          (start.why.startsWith('motion') ? contenders[1] : contenders[0]).state,
+        ),
+      );
+    const best = ranked(tried)[0];
+    contenders.push(await run(asStart(best), options(PATH, 1), best.state));
+  }
   ground.report(0.75);
 
   // Decide on all stars with one set of variances.
@@ -171,16 +196,17 @@ function crossSeed({ state }: FitResult, shape: ModelShape): Start {
 }
 
 /** Other paths than a straight one are looked for where stars are elongated alike and are not yet explained. */
-function wantsPaths(
-  { moments, meanStar, typicalSnr }: SearchGround,
-  [still, straight]: FitResult[],
-): boolean {
-  const { typical, qx, qy } = glance(moments);
-  const elongated =
-    Math.hypot(qx, qy) > 0.06 * typical || meanStar.excess > 0.06 * (meanStar.excess + 2 * meanStar.across);
+function wantsPaths(ground: SearchGround, [still, straight]: FitResult[]): boolean {
   const best = Math.min(trimmedCost(still), trimmedCost(straight));
-  const unexplained = typicalSnr < BRIGHT || best > EXPLAINED;
-  return (elongated && unexplained) || best > POOR;
+  const unexplained = ground.typicalSnr < BRIGHT || best > EXPLAINED;
+  return (isElongated(ground) && unexplained) || best > POOR;
+}
+
+/** Whether all stars are drawn out alike. */
+function isElongated({ moments, meanStar }: SearchGround): boolean {
+  const { typical, qx, qy } = glance(moments);
+  const { excess, across } = meanStar;
+  return Math.hypot(qx, qy) > ELONGATED * typical || excess > ELONGATED * (excess + 2 * across);
 }
 
 /** Best first, simpler paths preferred unless the others gain enough. */
@@ -193,9 +219,10 @@ function preferred(results: FitResult[]): FitResult[] {
     swing: SWING_GAIN * scale,
   };
   const penalty = (result: FitResult) => {
+    const both = result.shape.groups.has('astigmatism') && result.shape.groups.has('motion');
     const share = 1 / (1 + Math.exp(-result.state.theta[P.path1]));
     const tooShort = result.shape.path === 'jump' && Math.min(share, 1 - share) < LEAST_MINORITY;
-    return handicap[result.shape.path] + (tooShort ? Infinity : 0);
+    return handicap[result.shape.path] + (tooShort ? Infinity : 0) + (both ? BOTH_GAIN * scale : 0);
   };
   return [...results].sort((a, b) => a.cost + penalty(a) - (b.cost + penalty(b)));
 }

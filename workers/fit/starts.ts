@@ -179,3 +179,37 @@ export function flipEven(theta: Float64Array): Float64Array {
   for (const name of EVEN_PARAMETERS) flipped[P[name]] = -flipped[P[name]];
   return flipped;
 }
+
+/** Motion and constant astigmatism together: neither mode of the search holds both. */
+export const BOTH: ModelShape = {
+  groups: new Set<Group>([...SEARCH_GROUPS, 'astigmatism', 'motion', 'rotation']),
+  path: 'straight',
+};
+
+/**
+ * Starts with both elongations. From the moving solution with its coma and trefoil set back (they imitate what is
+ * missing): astigmatism in four directions with a defocus to go with it. From the still one: motion in four directions.
+ */
+export function bothStarts(still: Float64Array, moving: Float64Array): Start[] {
+  const starts: Start[] = [];
+  const trail = Math.hypot(moving[P.motionX], moving[P.motionY]);
+  const strength = Math.max(0.6, 0.15 * trail);
+  for (const defocused of [true, false])
+    for (let k = 0; k < 4; k++) {
+      const theta = moving.slice();
+      for (const name of ['comaX', 'comaY', 'trefoil0', 'trefoil1'] as const) theta[P[name]] *= 0.2;
+      theta[P.astigmatism0] = strength * Math.cos((k * Math.PI) / 2);
+      theta[P.astigmatism45] = strength * Math.sin((k * Math.PI) / 2);
+      if (defocused) theta[P.focus] += theta[P.focus] < 0 ? -strength : strength;
+      else theta[P.focus] = 0.15 * strength;
+      starts.push({ theta, shape: BOTH, why: 'motion, then astigmatism' });
+    }
+  for (let k = 0; k < 4; k++) {
+    const theta = still.slice();
+    const length = Math.max(2, 0.6 * trail);
+    theta[P.motionX] = length * Math.cos((k * Math.PI) / 4);
+    theta[P.motionY] = length * Math.sin((k * Math.PI) / 4);
+    starts.push({ theta, shape: BOTH, why: 'astigmatism, then motion' });
+  }
+  return starts;
+}
