@@ -1,0 +1,146 @@
+import type { Estimate } from '../../workers/protocol/report.ts';
+import { FAMILY } from '../../workers/fit/causes.ts';
+import type { FrameRun } from './run-frame.ts';
+import { SHARE_KEYS } from './truth.ts';
+import type { ShareKey } from './truth.ts';
+
+/** One estimate against its truth. `scale`: size of the truth that errors are told relative to; 0 = a null. */
+export interface Pull {
+  name: string;
+  error: number;
+  sigma: number;
+  scale: number;
+}
+
+export interface Scored {
+  run: FrameRun;
+  truthCause: string;
+  cause: string;
+  right: boolean;
+  familyRight: boolean;
+  confidence: number;
+  /** Largest error of a cause's share of the whole corner variance. */
+  worstShare: number;
+  pulls: Pull[];
+}
+
+/** The dominant fault of a frame with several is that with most variance in the corners. */
+function dominantCause({ truth }: FrameRun): string {
+  if (truth.causes.length === 1) return truth.causes[0];
+  const keyOf: Record<string, ShareKey> = {
+    focus: 'defocus',
+    tilt: 'defocus',
+    curvature: 'defocus',
+    coma: 'coma',
+    collimation: 'coma',
+    astigmatism: 'astigmatism',
+    pinching: 'pinching',
+    trailing: 'motion',
+    rotation: 'motion',
+    dispersion: 'dispersion',
+  };
+  const weight = (cause: string) => truth.cornerVariance[keyOf[cause]] ?? 0;
+  return [...truth.causes].sort((a, b) => weight(b) - weight(a))[0];
+}
+
+export function score(run: FrameRun): Scored {
+  const { truth, judgement } = run;
+  const truthCause = dominantCause(run);
+  const cause = judgement?.verdict.cause ?? `fault ${run.fault?.code}`;
+  const sameDefocus = (a: string) => a === 'focus' || a === 'tilt' || a === 'curvature';
+  const right =
+    cause === truthCause ||
+    // Of three faults the parts of the defocus are not weighed against each other by this truth.
+    (truth.causes.length > 1 &&
+      sameDefocus(truthCause) &&
+      sameDefocus(cause) &&
+      truth.causes.includes(cause as never));
+  return {
+    run,
+    truthCause,
+    cause,
+    right,
+    familyRight:
+      judgement !== null && FAMILY[judgement.verdict.cause] === FAMILY[truthCause as keyof typeof FAMILY],
+    confidence: judgement?.verdict.confidence ?? 0,
+    worstShare: worstShare(run),
+    pulls: pullsOf(run),
+  };
+}
+
+function worstShare({ truth, judgement }: FrameRun): number {
+  const corners = judgement?.budget.find(({ where }) => where === 'corners')?.variancePx2;
+  if (!corners) return NaN;
+  const found: Record<ShareKey, number> = {
+    defocus: corners.focus + corners.tilt + corners.curvature + corners.cross,
+    coma: corners.coma + corners.collimation,
+    astigmatism: corners.astigmatism,
+    pinching: corners.pinching,
+    motion: corners.trailing + corners.rotation,
+    dispersion: corners.dispersion,
+  };
+  const base = corners.roundBlur + corners.diffraction + corners.pixel;
+  const total = (parts: Record<ShareKey, number>) => SHARE_KEYS.reduce((sum, key) => sum + parts[key], base);
+  return Math.max(
+    ...SHARE_KEYS.map((key) =>
+      Math.abs(found[key] / total(found) - truth.cornerVariance[key] / total(truth.cornerVariance)),
+    ),
+  );
+}
+
+/** Errors over their stated sigmas, the hidden common sign of the even terms taken out. */
+function pullsOf({ truth, judgement, fit }: FrameRun): Pull[] {
+  if (!judgement || !fit) return [];
+  const { model } = judgement;
+  const even: [string, Estimate | null, number][] = [
+    ['focusUm', model.focusUm, truth.focusUm],
+    ['tiltX', model.tiltUmPerMm.x, truth.tiltUmPerMm.x],
+    ['tiltY', model.tiltUmPerMm.y, truth.tiltUmPerMm.y],
+    ['curvaturePerM', model.curvaturePerM, truth.curvaturePerM],
+    ['astigmatismCos', model.astigmatismUm.cos, truth.astigmatismUm.cos],
+    ['astigmatismSin', model.astigmatismUm.sin, truth.astigmatismUm.sin],
+  ];
+  const misfit = (sign: number) =>
+    even.reduce(
+      (sum, [, estimate, value]) =>
+        sum + (estimate ? ((estimate.value - sign * value) / estimate.sigma) ** 2 : 0),
+      0,
+    );
+  const sign = misfit(1) <= misfit(-1) ? 1 : -1;
+  const tilt = Math.hypot(truth.tiltUmPerMm.x, truth.tiltUmPerMm.y);
+  const pulls: Pull[] = [];
+  const add = (
+    name: string,
+    estimate: Estimate | null | undefined,
+    value: number,
+    scale = Math.abs(value),
+  ) => {
+    if (estimate) pulls.push({ name, error: estimate.value - value, sigma: estimate.sigma, scale });
+  };
+  for (const [name, estimate, value] of even)
+    add(name, estimate, sign * value, name.startsWith('tilt') ? tilt : Math.abs(value));
+  add('roundBlurPx', model.roundBlurFwhmPx, truth.roundBlurPx);
+  add('comaX', model.coma.constantUm.x, truth.comaConstantUm.x);
+  add('comaY', model.coma.constantUm.y, truth.comaConstantUm.y);
+  add('comaStrength', model.coma.strength, truth.comaStrength);
+  add('trefoilCos', model.trefoilUm.cos, truth.trefoilUm.cos);
+  add('trefoilSin', model.trefoilUm.sin, truth.trefoilUm.sin);
+  if (truth.comaStrength > 0.5 && truth.comaCentreMm) {
+    add('comaCentreX', model.coma.centreMm?.x, truth.comaCentreMm.x, 1);
+    add('comaCentreY', model.coma.centreMm?.y, truth.comaCentreMm.y, 1);
+  }
+  if (truth.motion) {
+    add('trailPx', model.motion.lengthPx, truth.motion.lengthPx);
+    if (model.motion.angleDeg) {
+      const turned = model.motion.angleDeg.value - truth.motion.angleDeg;
+      const folded = turned - 180 * Math.round(turned / 180);
+      pulls.push({ name: 'trailAngleDeg', error: folded, sigma: model.motion.angleDeg.sigma, scale: 1 });
+    }
+  }
+  if (truth.rotation) {
+    add('rotationDeg', model.rotation.angleDeg, truth.rotation.angleDeg);
+    add('rotationCentreX', model.rotation.centreMm?.x, truth.rotation.centreMm.x, 1);
+    add('rotationCentreY', model.rotation.centreMm?.y, truth.rotation.centreMm.y, 1);
+  }
+  return pulls;
+}

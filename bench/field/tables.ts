@@ -1,0 +1,120 @@
+import type { Pull, Scored } from './score.ts';
+
+/** 95 % interval of a share by Wilson's score (Wilson 1927, JASA 22, 209). */
+export function wilson(hits: number, total: number): [number, number] {
+  if (total === 0) return [0, 1];
+  const z = 1.96;
+  const p = hits / total;
+  const centre = (p + (z * z) / (2 * total)) / (1 + (z * z) / total);
+  const half = (z / (1 + (z * z) / total)) * Math.sqrt((p * (1 - p)) / total + (z * z) / (4 * total * total));
+  return [centre - half, centre + half];
+}
+
+const percent = (value: number, digits = 1) => `${(100 * value).toFixed(digits)} %`;
+const quantile = (values: number[], q: number) =>
+  [...values].sort((a, b) => a - b)[Math.min(values.length - 1, Math.floor(q * values.length))] ?? NaN;
+const share = (hits: number, total: number) => {
+  const [low, high] = wilson(hits, total);
+  return `${hits} of ${total} (${percent(low)} to ${percent(high)})`;
+};
+
+/** Everything worth printing about a set of fields, as lines. */
+export function summary(title: string, scored: Scored[]): string[] {
+  if (scored.length === 0) return [];
+  const lines = [`== ${title}: ${scored.length} fields`];
+  lines.push(`cause right   ${share(scored.filter(({ right }) => right).length, scored.length)}`);
+  lines.push(`family right  ${share(scored.filter(({ familyRight }) => familyRight).length, scored.length)}`);
+  const shares = scored.map(({ worstShare }) => worstShare).filter(Number.isFinite);
+  lines.push(
+    `worst share of the budget off by ${percent(quantile(shares, 0.5))} median, ${percent(quantile(shares, 0.9))} at the 90th percentile`,
+  );
+  const ms = scored.map(({ run }) => run.fitMs);
+  const jacobians = scored.map(({ run }) => run.fit?.effort.jacobians ?? 0);
+  lines.push(
+    `fit ${(quantile(ms, 0.5) / 1000).toFixed(1)} s median, ${(quantile(ms, 0.9) / 1000).toFixed(1)} s at the 90th percentile (measure ${(
+      quantile(
+        scored.map(({ run }) => run.measureMs),
+        0.5,
+      ) / 1000
+    ).toFixed(
+      1,
+    )} s); star-Jacobians ${quantile(jacobians, 0.5)} median, ${quantile(jacobians, 0.9)} at the 90th percentile`,
+  );
+  lines.push(...confusion(scored), ...byStars(scored), ...reliability(scored), ...errors(scored));
+  return lines;
+}
+
+function confusion(scored: Scored[]): string[] {
+  const rows = new Map<string, Map<string, number>>();
+  for (const { truthCause, cause } of scored) {
+    const row = rows.get(truthCause) ?? new Map<string, number>();
+    row.set(cause, (row.get(cause) ?? 0) + 1);
+    rows.set(truthCause, row);
+  }
+  return [
+    '-- confusion: truth -> verdicts',
+    ...[...rows].map(
+      ([truth, row]) =>
+        `${truth.padEnd(12)} -> ${[...row]
+          .sort((a, b) => b[1] - a[1])
+          .map(([cause, count]) => `${cause} ${count}`)
+          .join(', ')}`,
+    ),
+  ];
+}
+
+function byStars(scored: Scored[]): string[] {
+  const bins: [number, number][] = [
+    [0, 20],
+    [20, 40],
+    [40, 100],
+    [100, 1e9],
+  ];
+  return [
+    '-- by stars measured for the fit',
+    ...bins.flatMap(([low, high]) => {
+      const inside = scored.filter(({ run }) => run.truth.stars >= low && run.truth.stars < high);
+      if (inside.length === 0) return [];
+      return [
+        `${low} to ${high > 1e6 ? 'more' : high}: ${share(inside.filter(({ right }) => right).length, inside.length)}`,
+      ];
+    }),
+  ];
+}
+
+function reliability(scored: Scored[]): string[] {
+  const edges = [0, 0.5, 0.65, 0.8, 0.9, 0.97, 1.01];
+  return [
+    '-- reliability: confidence stated -> right',
+    ...edges.slice(0, -1).flatMap((low, i) => {
+      const inside = scored.filter(({ confidence }) => confidence >= low && confidence < edges[i + 1]);
+      if (inside.length === 0) return [];
+      const mean = inside.reduce((sum, { confidence }) => sum + confidence, 0) / inside.length;
+      return [`${percent(mean)} -> ${share(inside.filter(({ right }) => right).length, inside.length)}`];
+    }),
+  ];
+}
+
+function errors(scored: Scored[]): string[] {
+  const byName = new Map<string, Pull[]>();
+  for (const { pulls } of scored)
+    for (const pull of pulls) byName.set(pull.name, [...(byName.get(pull.name) ?? []), pull]);
+  const lines = [
+    '-- parameters: median |error| (relative where the truth is not 0), robust sigma of pulls, within 2 sigma',
+  ];
+  for (const [name, pulls] of byName) {
+    const inside = pulls.filter(({ error, sigma }) => Math.abs(error) <= 2 * sigma).length;
+    const ratios = pulls.map(({ error, sigma }) => Math.abs(error) / Math.max(sigma, 1e-12));
+    const present = pulls.filter(({ scale }) => scale > 0);
+    const relative = present.map(({ error, scale }) => Math.abs(error) / scale);
+    lines.push(
+      `${name.padEnd(16)} ${quantile(
+        pulls.map(({ error }) => Math.abs(error)),
+        0.5,
+      ).toPrecision(
+        3,
+      )} (${present.length ? percent(quantile(relative, 0.5), 2) : '-'}), pulls ${(quantile(ratios, 0.5) * 1.4826).toFixed(2)}, coverage ${share(inside, pulls.length)}`,
+    );
+  }
+  return lines;
+}
