@@ -47,13 +47,18 @@ describe('sub-exposure', () => {
     const photons = { objectPerS: 4, skyPerS: 0, readNoise: 0, subS: 60 };
     expect(totalExposureS(photons, 20)).toBeCloseTo(100, 10);
   });
-  it('buys most with a darker sky where the sky rules, and with longer subs where the camera does', () => {
-    const one = (changes: { change: string }[]) =>
-      changes.filter(({ change }) => !change.startsWith('pixels'))[0].change;
-    expect(one(whatBuysMost({ objectPerS: 0.1, skyPerS: 20, readNoise: 1, subS: 60 }))).toContain('darker');
-    expect(one(whatBuysMost({ objectPerS: 0.01, skyPerS: 0.01, readNoise: 10, subS: 10 }))).toContain(
-      'read noise',
-    );
+  it('tells what each change buys, with the limits that follow from the CCD equation', () => {
+    const factors = (target: Parameters<typeof whatBuysMost>[0]) =>
+      Object.fromEntries(whatBuysMost(target).map(({ change, factor }) => [change, factor]));
+    // Sky alone: T goes with B, so a magnitude less (10^-0.4) buys most; read noise does not matter.
+    const sky = factors({ objectPerS: 1e-4, skyPerS: 20, readNoise: 0.1, subS: 60 });
+    expect(Object.keys(sky)[0]).toContain('darker');
+    expect(sky['a sky one magnitude darker']).toBeCloseTo(10 ** -0.4, 3);
+    expect(sky['subs twice as long']).toBeCloseTo(1, 3);
+    // Read noise alone: T goes with R²/t.
+    const camera = factors({ objectPerS: 1e-4, skyPerS: 1e-4, readNoise: 10, subS: 10 });
+    expect(camera['half the read noise']).toBeCloseTo(1 / 4, 3);
+    expect(camera['subs twice as long']).toBeCloseTo(1 / 2, 3);
   });
 });
 

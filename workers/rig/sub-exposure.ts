@@ -52,10 +52,9 @@ export function whatBuysMost(target: Target): { change: string; factor: number }
     with_('a sky one magnitude darker', { skyPerS: target.skyPerS / 10 ** 0.4 }),
     with_('subs twice as long', { subS: 2 * target.subS }),
     with_('half the read noise', { readNoise: target.readNoise / 2 }),
-    with_('pixels binned two by two', {
-      objectPerS: 4 * target.objectPerS,
-      skyPerS: 4 * target.skyPerS,
-      readNoise: 2 * target.readNoise,
+    with_('a focal ratio one stop faster', {
+      objectPerS: 2 * target.objectPerS,
+      skyPerS: 2 * target.skyPerS,
     }),
   ].sort((a, b) => a.factor - b.factor);
 }

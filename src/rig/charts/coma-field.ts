@@ -33,16 +33,22 @@ export function drawComaField(
   const root = startDrawing(
     element,
     width,
-    height + 26,
+    height + 44,
     `Coma over the field: outlines of sensors, a circle of ${data.limitMm.toFixed(1)} mm where the tail reaches the limit`,
   );
   const [cx, cy] = [width / 2, height / 2];
   const step = Math.min(spanX / 9, spanY / 5);
   const corner = Math.hypot(spanX, spanY) / 2;
-  // The outermost tail fills a step and a half of the grid.
-  const enlarged = (1.5 * step) / ((3 * data.sagittalUm(corner)) / 1000);
+  // The outermost tail nearly reaches the next place of the grid.
+  const enlarged = (0.9 * step) / ((3 * data.sagittalUm(corner)) / 1000);
   const clip = `coma-field-${++drawn}`;
-  root.append('clipPath').attr('id', clip).append('rect').attr('width', width).attr('height', height);
+  root
+    .append('clipPath')
+    .attr('id', clip)
+    .append('rect')
+    .attr('x', cx - (spanX * perMm) / 2)
+    .attr('width', spanX * perMm)
+    .attr('height', height);
   const inside = root.append('g').attr('clip-path', `url(#${clip})`);
   box(inside, 'rig-sky', cx - (spanX * perMm) / 2, 0, spanX * perMm, height);
   for (let i = -Math.ceil(spanX / step / 2); i <= Math.ceil(spanX / step / 2); i++)
@@ -70,13 +76,8 @@ export function drawComaField(
     .attr('cx', cx)
     .attr('cy', cy)
     .attr('r', data.limitMm * perMm);
-  write(
-    root,
-    `Spots drawn ${Math.round(enlarged)} times too large; sizes in mm; thick outline: this sensor`,
-    cx,
-    height + 18,
-    'middle',
-  );
+  write(root, `Spots drawn ${Math.round(enlarged)} times too large; sizes in mm.`, cx, height + 18, 'middle');
+  write(root, 'Thick: this sensor. Dotted: where tails reach the limit.', cx, height + 36, 'middle');
 
   function outline(group: typeof inside, className: string, w: number, h: number): void {
     box(group, className, cx - (w / 2) * perMm, cy - (h / 2) * perMm, w * perMm, h * perMm);

@@ -17,6 +17,7 @@ export function drawCurves(
     y: { from: number; to: number; title: string };
     bands?: { from: number; to: number; name: string }[];
     marks?: { at: number; name: string }[];
+    marksBelow?: boolean;
   },
   availableWidth: number,
   height = 210,
@@ -35,7 +36,7 @@ export function drawCurves(
       .attr('width', width)
       .attr('y', y(band.to))
       .attr('height', y(band.from) - y(band.to));
-    write(plot, band.name, width - 4, y(band.to) + 14, 'end');
+    write(plot, band.name, width / 2, y(band.to) + 15, 'middle');
   }
   plot
     .append('g')
@@ -56,17 +57,29 @@ export function drawCurves(
     ([px]) => x(px),
     ([, py]) => y(py),
   );
-  for (const curve of data.curves) {
+  data.curves.forEach((curve, i) => {
     stroke(inside, curve.className, path(curve.points) ?? '');
     const last = curve.points.at(-1);
     if (curve.name && last)
-      write(plot, curve.name, Math.min(x(last[0]), width) - 6, clamp(y(last[1]) - 8, 12, inner - 6), 'end');
-  }
-  for (const mark of data.marks ?? []) {
+      write(
+        plot,
+        curve.name,
+        Math.min(x(last[0]), width) - 6,
+        clamp(y(last[1]) + 18 + 16 * i, 26, inner - 6 - 16 * i),
+        'end',
+      );
+  });
+  (data.marks ?? []).forEach((mark, i) => {
     stroke(plot, 'rig-mark', `M${x(mark.at)},0V${inner}`);
     const late = x(mark.at) > 0.7 * width;
-    write(plot, mark.name, x(mark.at) + (late ? -5 : 5), 12, late ? 'end' : 'start');
-  }
+    write(
+      plot,
+      mark.name,
+      x(mark.at) + (late ? -5 : 5),
+      data.marksBelow ? inner - 8 - 16 * i : 12 + 16 * i,
+      late ? 'end' : 'start',
+    );
+  });
 }
 
 let drawn = 0;

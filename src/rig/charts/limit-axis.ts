@@ -32,17 +32,12 @@ export function drawLimitAxis(element: SVGSVGElement, rows: AxisLimit[], availab
     if (row.side === 'from') box(root, 'rig-bar own', at, bar, end - at, 9);
     else box(root, 'rig-bar', start, bar, at - start, 9);
     stroke(root, 'rig-short', `M${at},${bar - 5}v19`);
-    // Written where there is room: on the side of the tick with more of the axis.
-    const left = at > width / 2;
-    write(
-      root,
-      `${row.text}  ${row.name}`,
-      left ? at + 2 : at - 2,
-      y + 15,
-      left ? 'end' : 'start',
-      'rig-text strong',
-    );
     stroke(root, 'rig-mark', `M${at},${bar + 14}V${height - 30}`);
+  });
+  // Words last, over the ticks' lines.
+  rows.forEach((row, i) => {
+    const words = `${row.side === 'from' ? 'from' : 'up to'} ${row.text}: ${row.name}`;
+    write(root, words, start, i * lane + 15, 'start', 'rig-text haloed');
   });
   root
     .append('g')
@@ -51,7 +46,9 @@ export function drawLimitAxis(element: SVGSVGElement, rows: AxisLimit[], availab
     .call(
       axisBottom(x)
         .tickValues(
-          [0.1, 1, 10, 60, 600, 3600, 36000].filter((s) => s >= x.domain()[0] && s <= x.domain()[1]),
+          [0.1, 1, 10, 60, 600, 3600, 36000].filter(
+            (s) => s >= 1.3 * x.domain()[0] && s <= x.domain()[1] / 1.3,
+          ),
         )
         .tickFormat((s) => tickText(Number(s)))
         .tickSizeOuter(0),

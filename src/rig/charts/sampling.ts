@@ -37,7 +37,7 @@ export function drawSampling(element: SVGSVGElement, fwhmPx: number, availableWi
     .attr('cx', cx * cell)
     .attr('cy', cy * cell)
     .attr('r', (fwhmPx / 2) * cell);
-  if (availableWidth > size + 120) {
+  if (availableWidth > size + 150) {
     write(root, 'Ring: width at half', size + 14, size / 2 - 4);
     write(root, 'the height (FWHM)', size + 14, size / 2 + 14);
   }

@@ -33,7 +33,8 @@ const NARROW = '\u202f';
 export function told(value: number, unit: string): string {
   const size = Math.abs(value);
   const decimals = size >= 100 || size === 0 ? 0 : size >= 10 ? 1 : size >= 0.1 ? 2 : 3;
-  const text = size >= 1000 ? grouped(value) : plain(value, decimals);
+  const exact = plain(value, decimals);
+  const text = size >= 1000 ? grouped(value) : exact.replace(/[.]0+$/, '');
   return unit === '' || unit === '″' || unit === '′' || unit === '°'
     ? text + unit
     : `${text}${NARROW}${unit}`;
