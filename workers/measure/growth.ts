@@ -17,30 +17,52 @@ export interface Growth {
   clover: [number, number];
 }
 
-const RINGS_PER_PX = 2;
+export const RINGS_PER_PX = 2;
 
 /**
- * Half-flux diameter, total light and third moments. The profile carries the smooth part in closed form, the residuals
- * of the pixels carry the rest: so masks, mosaics and coarse sampling cost no accuracy where the profile fits, and a
- * ring or a comet is described all the same. With `useProfile` false the pixels alone count.
- * A ring's residual is the mean of its pixels times its area, so that masked pixels are made good.
+ * Light that a star's own fit does not see, as a share of its flux, within each radius: what the free background took
+ * of the wings inside the aperture, and what lies beyond it. See halo.ts.
  */
-export function measureGrowth(
-  space: Workspace,
-  count: number,
-  profile: Profile,
-  radiusPx: number,
-  useProfile: boolean,
-): Growth {
-  const used = useProfile ? profile : { ...profile, amplitude: 0 };
-  const seen = seenProfile(space, used);
+export interface Halo {
+  /** Cumulated share at the outer edge of each ring (RINGS_PER_PX to the pixel); constant after the last. */
+  shares: Float64Array;
+}
+
+export const NO_HALO: Halo = { shares: new Float64Array(0) };
+
+/** Share of the halo within r pixels. */
+export function haloWithin({ shares }: Halo, r: number): number {
+  if (shares.length === 0) return 0;
+  const place = r * RINGS_PER_PX;
+  const below = Math.floor(place);
+  if (below >= shares.length) return shares[shares.length - 1];
+  const inner = below === 0 ? 0 : shares[below - 1];
+  return inner + (place - below) * (shares[below] - inner);
+}
+
+/** Sums over rings about a profile's centre; see kernels/growth.ts. Views into the workspace, good until the next call. */
+export interface Rings {
+  residual: Float64Array;
+  pixels: Float64Array;
+  data: Float64Array;
+  /** Weighted residual: dipole x, y; <|z|² z> x, y; <z³> x, y. */
+  moments: Float64Array;
+  /** Covariance of that weight: the Gaussian with the profile's half-height contour. */
+  weight: [xx: number, yy: number, xy: number];
+}
+
+export function ringsOf(space: Workspace, count: number, profile: Profile, rings: number): Rings {
   const { run, arena } = space.kernels;
-  arena.f64(space.params, 7).set([used.amplitude, used.base, used.dx, used.dy, used.a, used.b, used.c]);
-  const rings = Math.min(MAX_RINGS, Math.floor(radiusPx * RINGS_PER_PX));
+  const seen = seenProfile(space, profile);
+  arena
+    .f64(space.params, 7)
+    .set([profile.amplitude, profile.base, profile.dx, profile.dy, profile.a, profile.b, profile.c]);
   const det = seen.a * seen.b - seen.c ** 2;
-  // Weight of the third moments: the Gaussian with the same half-height contour.
   const half = (2 ** profile.k - 1) / profile.k / (2 * Math.LN2);
   const [wxx, wyy, wxy] = [seen.b, seen.a, -seen.c].map((value) => (value * half) / det);
+  const sums = space.rings;
+  const counts = sums + MAX_RINGS * 8;
+  const values = counts + MAX_RINGS * 8;
   run.residualRings(
     space.list,
     space.capacity,
@@ -56,14 +78,40 @@ export function measureGrowth(
     wxx,
     wyy,
     wxy,
-    space.rings,
-    space.rings + MAX_RINGS * 8,
-    space.rings + 2 * MAX_RINGS * 8,
+    sums,
+    counts,
+    values,
     space.moments,
   );
-  const residual = arena.f64(space.rings, rings);
-  const pixels = arena.f64(space.rings + MAX_RINGS * 8, rings);
-  const data = arena.f64(space.rings + 2 * MAX_RINGS * 8, rings);
+  return {
+    residual: arena.f64(sums, rings),
+    pixels: arena.f64(counts, rings),
+    data: arena.f64(values, rings),
+    moments: arena.f64(space.moments, 6),
+    weight: [wxx, wyy, wxy],
+  };
+}
+
+/**
+ * Half-flux diameter, total light and third moments. The profile carries the smooth part in closed form, the residuals
+ * of the pixels carry the rest: so masks, mosaics and coarse sampling cost no accuracy where the profile fits, and a
+ * ring or a comet is described all the same. With `useProfile` false the pixels alone count.
+ * A ring's residual is the mean of its pixels times its area, so that masked pixels are made good.
+ */
+export function measureGrowth(
+  space: Workspace,
+  count: number,
+  profile: Profile,
+  radiusPx: number,
+  useProfile: boolean,
+  halo: Halo = NO_HALO,
+): Growth {
+  const used = useProfile ? profile : { ...profile, amplitude: 0 };
+  const seen = seenProfile(space, used);
+  const det = seen.a * seen.b - seen.c ** 2;
+  const rings = Math.min(MAX_RINGS, Math.floor(radiusPx * RINGS_PER_PX));
+  const { residual, pixels, data, moments, weight } = ringsOf(space, count, used, rings);
+  const [wxx, wyy, wxy] = weight;
 
   const inside = new Float64Array(rings + 1);
   let second = 0;
@@ -86,19 +134,21 @@ export function measureGrowth(
       second += brightness * area * ((inner + outer) / 2) ** 2;
     }
   }
-  const flux = inside[rings] + (useProfile ? profileFlux(seen.amplitude, det, seen.k) : 0);
+  const inAperture = inside[rings] + (useProfile ? profileFlux(seen.amplitude, det, seen.k) : 0);
+  const flux = inAperture * (1 + haloWithin(halo, Infinity));
   // Between two rings' edges the residual grows with the area.
   const lightIn = (r: number) => {
     const ring = Math.min(Math.floor(r * RINGS_PER_PX), rings - 1);
     const [inner, outer] = [ring / RINGS_PER_PX, (ring + 1) / RINGS_PER_PX];
     const share = (r ** 2 - inner ** 2) / (outer ** 2 - inner ** 2);
-    return inside[ring] + share * (inside[ring + 1] - inside[ring]) + lightWithin(seen, r);
+    const extra = inside[ring] + share * (inside[ring + 1] - inside[ring]) + inAperture * haloWithin(halo, r);
+    return extra + lightWithin(seen, r);
   };
   const hfdPx = 2 * halfLightRadius(lightIn, flux / 2, radiusPx);
 
   const middlePixels = pixels[0] + (rings > 1 ? pixels[1] : 0);
   const middle = middlePixels > 0 ? (data[0] + (rings > 1 ? data[1] : 0)) / middlePixels : NaN;
-  const [dipoleX, dipoleY, rawX, rawY, cloverX, cloverY] = arena.f64(space.moments, 6);
+  const [dipoleX, dipoleY, rawX, rawY, cloverX, cloverY] = moments;
   // The fit's centre is not the weighted one; a shift d of a Gaussian of covariance W adds (tr(W) d + 2 W d) / 2 of the
   // dipole to <|z|² z>. Without it the comet is blind to where the centre was put.
   const trace = wxx + wyy;

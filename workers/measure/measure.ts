@@ -5,9 +5,10 @@ import { axes, width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
-import { calibrateWidths, type Sample } from './calibrate.ts';
+import { calibrateWidths, type FitSettings, type Sample } from './calibrate.ts';
 import { NoiseSamples } from './gain.ts';
-import { measureGrowth } from './growth.ts';
+import { measureGrowth, NO_HALO, type Halo } from './growth.ts';
+import { frameHalo } from './halo.ts';
 import { MeanResidual } from './mean-residual.ts';
 import { judgeShapes } from './judge.ts';
 import { NeighbourIndex } from './neighbours.ts';
@@ -41,6 +42,8 @@ const NARROW_PX = 2.4;
 /** Stars for the gain: fainter ones have no photon noise to speak of, brighter ones show the profile's misfit. */
 const GAIN_SIGNIFICANCE = { least: 15, best: 50 };
 const GAIN_STARS = 150;
+/** The light of a star is collected so many widths out. */
+const HALO_WIDTHS = 5;
 const MIN_RADIUS_PX = 7;
 const MAX_RADIUS_PX = 48;
 const MIN_SNR = 5.5;
@@ -73,11 +76,12 @@ export function measureStars(
     unitsPerElectron = frameGain(space, field, shape, radiusPx, k, gain.zeroStored ?? 0);
     k = frameWings(space, bright, shape, radiusPx, noiseAt);
   }
+  const halo = wideHalo(kernels, plane, bright, { shape, k, radiusPx, noiseAt }, fwhmPx, narrow);
   const samples: Sample[] = [];
   candidates.forEach((_, index) => {
     if (index % 64 === 0) onProgress(index);
     const target = field.target(index);
-    const star = measureStar(space, target, shape, k, radiusPx, noiseAt(target));
+    const star = measureStar(space, target, shape, k, radiusPx, noiseAt(target), halo);
     if (!star || star.snr < MIN_SNR) return;
     if (field.blended(index)) star.flags |= FLAG.blended;
     if (field.nearBorder(star)) star.flags |= FLAG.edge;
@@ -93,6 +97,25 @@ export function measureStars(
     plane.widthPx,
   );
   return { stars: kept.sort((a, b) => b.flux - a.flux), k, radiusPx, unitsPerElectron, narrow };
+}
+
+/** The halo out to five widths, measured in a workspace of its own. */
+function wideHalo(
+  kernels: Kernels,
+  plane: Plane,
+  bright: Target[],
+  { shape, k, radiusPx, noiseAt }: FitSettings,
+  fwhmPx: number,
+  narrow: boolean,
+): Halo {
+  const widePx = Math.min(Math.max(HALO_WIDTHS * fwhmPx, radiusPx), 2 * radiusPx);
+  if (!(widePx > radiusPx)) return NO_HALO;
+  const mark = kernels.arena.mark();
+  const wide = new Workspace(kernels, plane, widePx);
+  wide.integratePixels(narrow);
+  const halo = frameHalo(wide, bright, shape, k, radiusPx, noiseAt);
+  kernels.arena.reset(mark);
+  return halo;
 }
 
 /** The brightest lone stars, neither saturated nor cut by the border, and their median width. */

@@ -1,6 +1,6 @@
 import { width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
-import { measureGrowth } from './growth.ts';
+import { haloWithin, measureGrowth, type Halo } from './growth.ts';
 import {
   fitProfile,
   seenProfile,
@@ -150,6 +150,7 @@ export function measureStar(
   k: number,
   radiusPx: number,
   noise: PixelNoise,
+  halo: Halo,
 ): MeasuredStar | null {
   const { gathered, profile: fittedProfile, cx, cy } = fitTarget(space, target, shape, k, radiusPx, noise);
   if (gathered.count < MIN_PIXELS) return null;
@@ -160,7 +161,7 @@ export function measureStar(
   if (!profile) return null;
   let flags = 0;
   const shaped = shapeOf(seenProfile(space, profile));
-  let growth = measureGrowth(space, gathered.count, profile, radiusPx, fittedProfile !== null);
+  let growth = measureGrowth(space, gathered.count, profile, radiusPx, fittedProfile !== null, halo);
   if (!fittedProfile) flags |= FLAG.unfitted;
   const ring = growth.middleOverRing < RING_SHARE && growth.rmsPx > RING_MIN_RMS_PX;
   // No smooth profile describes a ring: its light is counted pixel by pixel above the surroundings.
@@ -174,7 +175,7 @@ export function measureStar(
     );
   // Area of the matched aperture of a Gaussian with the profile's width: 4 pi sqrt(det M).
   const rms = shaped.fwhmPx / (2 * Math.sqrt(2 * Math.LN2));
-  const light = fittedProfile && !ring ? shaped.flux : growth.flux;
+  const light = fittedProfile && !ring ? shaped.flux * (1 + haloWithin(halo, Infinity)) : growth.flux;
   const variance = Math.max(light, 0) * noise.unitsPerElectron + 4 * Math.PI * rms ** 2 * noise.skyVariance;
   // On a mosaic only a share of the light and of the sky is seen.
   const snr = (light / Math.sqrt(variance)) * Math.sqrt(space.siteShare);

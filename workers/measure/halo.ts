@@ -1,0 +1,57 @@
+import { median } from '../math/robust.ts';
+import type { Moments } from '../math/shape.ts';
+import { NO_HALO, RINGS_PER_PX, ringsOf, type Halo } from './growth.ts';
+import { profileFlux, type PixelNoise } from './profile.ts';
+import { fitTarget, type Target } from './star.ts';
+import { MAX_RINGS, type Workspace } from './workspace.ts';
+
+const FEWEST_STARS = 5;
+
+/**
+ * The halo of the frame's stars: median over its bright lone stars of the light over the sky mesh in a wide aperture
+ * that their fits in the narrow one leave out. A single star's far wings drown in the sky; those of thirty do not.
+ */
+export function frameHalo(
+  wide: Workspace,
+  bright: Target[],
+  shape: Moments,
+  k: number,
+  radiusPx: number,
+  noiseAt: (target: Target) => PixelNoise,
+): Halo {
+  const rings = Math.min(MAX_RINGS, Math.floor(wide.maxRadiusPx * RINGS_PER_PX));
+  const curves: Float64Array[] = [];
+  for (const target of bright) {
+    const near = fitTarget(wide, target, shape, k, radiusPx, noiseAt(target));
+    if (!near.profile || near.gathered.saturated > 0) continue;
+    const seen = cumulated(
+      ringsOf(wide, near.gathered.count, near.profile, Math.floor(radiusPx * RINGS_PER_PX)),
+    );
+    const far = wide.gather(
+      near.cx,
+      near.cy,
+      wide.maxRadiusPx,
+      target.level,
+      target.sigma,
+      target.neighbours,
+    );
+    if (far.outside > 0 || far.saturated > 0) continue;
+    const all = cumulated(ringsOf(wide, far.count, { ...near.profile, base: 0 }, rings));
+    const { amplitude, a, b, c } = near.profile;
+    const flux = profileFlux(amplitude, a * b - c * c, k);
+    curves.push(all.map((light, ring) => (light - seen[Math.min(ring, seen.length - 1)]) / flux));
+  }
+  if (curves.length < FEWEST_STARS) return NO_HALO;
+  return {
+    shares: Float64Array.from({ length: rings }, (_, ring) => median(curves.map((curve) => curve[ring]))),
+  };
+}
+
+/** Residual light within each ring's outer edge: mean of the ring's pixels times its area, so masks are made good. */
+function cumulated({ residual, pixels }: { residual: Float64Array; pixels: Float64Array }): Float64Array {
+  let sum = 0;
+  return residual.map((total, ring) => {
+    const area = (Math.PI * (2 * ring + 1)) / RINGS_PER_PX ** 2;
+    return (sum += pixels[ring] > 0 ? (total / pixels[ring]) * area : 0);
+  });
+}
