@@ -53,6 +53,7 @@ type OnProgress = (progress: Progress) => void;
 export class FrameSession {
   private held: Held | null = null;
   private handles = 0;
+  private turn: Promise<unknown> = Promise.resolve();
   private readonly empty: number;
 
   constructor(private readonly kernels: Kernels) {
@@ -60,10 +61,22 @@ export class FrameSession {
   }
 
   /** The whole way from bytes to numbers. Faults that leave nothing to show are returned; others are in the report. */
-  async measure(
+  measure(
     source: Source,
     options: MeasureOptions,
     onProgress: OnProgress = () => {},
+    signal?: AbortSignal,
+  ): Promise<Outcome<Measured>> {
+    // One at a time: a second frame would reset the memory under the first while that waits for its bytes.
+    const turn = this.turn.then(() => this.measureNow(source, options, onProgress, signal));
+    this.turn = turn.catch(() => {});
+    return turn;
+  }
+
+  private async measureNow(
+    source: Source,
+    options: MeasureOptions,
+    onProgress: OnProgress,
     signal?: AbortSignal,
   ): Promise<Outcome<Measured>> {
     this.held = null;
