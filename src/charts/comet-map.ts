@@ -1,4 +1,4 @@
-import { clipped, drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+import { clipped, drawFieldFrame, drawOutline, keyOf, type FieldSize } from './field-frame.ts';
 import type { FieldMapOptions } from './elongation-map.ts';
 import type { CometCell } from './grid-means.ts';
 
@@ -15,7 +15,7 @@ export function drawCometMap(
   element: SVGSVGElement,
   data: FieldSize & { cells: CometCell[]; cols: number; rows: number },
   options: FieldMapOptions,
-): { asymmetry: number; lengthPx: number } {
+): { value: number; lengthPx: number } {
   const frame = drawFieldFrame(element, data, options);
   const inside = clipped(frame);
   const room = 0.85 * Math.min(frame.width / data.cols, frame.height / data.rows);
@@ -37,7 +37,7 @@ export function drawCometMap(
       .attr('transform', `translate(${cx},${cy}) rotate(${angleDeg}) translate(${-length / 2},0)`);
   }
   drawOutline(frame);
-  return { asymmetry: 0.1, lengthPx: 0.1 * perUnit };
+  return keyOf(perUnit);
 }
 
 /** A round head at the origin whose tail runs to a point at (length, 0). */

@@ -1,7 +1,7 @@
 import type { StarTable } from '../../workers/protocol/stars.ts';
 import { NOT_FOR_SHAPE } from '../../workers/protocol/flags.ts';
 import type { Region } from '../../workers/protocol/report.ts';
-import { clipped, drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+import { clipped, drawFieldFrame, drawOutline, keyOf, type FieldSize } from './field-frame.ts';
 
 export interface FieldMapOptions {
   availableWidth: number;
@@ -23,7 +23,7 @@ export function drawElongationMap(
   element: SVGSVGElement,
   data: FieldSize & { regions: Region[]; stars: StarTable },
   options: FieldMapOptions,
-): { excess: number; lengthPx: number } {
+): { value: number; lengthPx: number } {
   const frame = drawFieldFrame(element, data, options);
   const inside = clipped(frame);
   const cells = data.regions.filter((region) => region.elongation && region.angleDeg);
@@ -58,7 +58,7 @@ export function drawElongationMap(
       .attr('d', whisker(cx, cy, angleRad, (perExcess * (value - 1)) / 2));
   }
   drawOutline(frame);
-  return { excess: 0.1, lengthPx: 0.1 * perExcess };
+  return keyOf(perExcess);
 }
 
 /**

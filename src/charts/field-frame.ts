@@ -83,3 +83,9 @@ export function clipped({ plot, width, height }: FieldFrame): FieldFrame['plot']
   plot.append('clipPath').attr('id', id).append('rect').attr('width', width).attr('height', height);
   return plot.append('g').attr('clip-path', `url(#${id})`);
 }
+
+/** The smallest round value whose drawn length can be read off, with that length. */
+export function keyOf(pixelsPerUnit: number): { value: number; lengthPx: number } {
+  const value = [0.05, 0.1, 0.2, 0.5, 1, 2].find((v) => v * pixelsPerUnit >= 20) ?? 5;
+  return { value, lengthPx: value * pixelsPerUnit };
+}

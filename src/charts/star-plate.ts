@@ -69,7 +69,7 @@ export function drawStarPlate(
 /** How many pixels of the frame one picture shows: enough for the widest star, never more than was averaged. */
 export function pictureSidePx(stars: MeanStar[], regions: Region[]): number {
   const averaged = Math.min(...stars.map((star) => star.side / star.samplesPerPx));
-  const widest = max(regions, (region) => region.fwhmPx?.value);
+  const widest = max(regions, (region) => region.fwhmPx?.value ?? region.hfdPx?.value);
   return widest ? Math.min(averaged, Math.max(8, WIDTHS_ACROSS * widest)) : averaged;
 }
 

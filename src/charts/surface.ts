@@ -29,7 +29,11 @@ const STARS_PER_TERM = 4;
 
 const terms = (order: number): number => ((order + 1) * (order + 2)) / 2;
 
-/** Null when there are fewer than three finite values. `maxOrder` at most 3. */
+/**
+ * The highest order up to `maxOrder` (at most 3) that the number of values allows is fitted robustly; then the order is
+ * lowered as far as the data do not need it (Schwarz 1978, "Estimating the dimension of a model": least
+ * n ln(sum of squares) + k ln n). Null when there are fewer than three finite values.
+ */
 export function fitSurface(
   samples: Samples,
   widthPx: number,
@@ -39,51 +43,66 @@ export function fitSurface(
   const kept: number[] = [];
   for (let i = 0; i < samples.value.length; i++) if (Number.isFinite(samples.value[i])) kept.push(i);
   if (kept.length < 3) return null;
-  let order = maxOrder;
-  while (order > 0 && terms(order) * STARS_PER_TERM > kept.length) order--;
-
-  const size = terms(order);
   const halfX = (widthPx - 1) / 2 || 1;
   const halfY = (heightPx - 1) / 2 || 1;
-  const basisAt = (xPx: number, yPx: number) => basis(xPx / halfX - 1, yPx / halfY - 1, order);
-  const rows = kept.map((i) => basisAt(samples.xPx[i], samples.yPx[i]));
+  const basisAt = (xPx: number, yPx: number, order: number) => basis(xPx / halfX - 1, yPx / halfY - 1, order);
   const values = kept.map((i) => samples.value[i]);
+  const rowsOf = (order: number) => kept.map((i) => basisAt(samples.xPx[i], samples.yPx[i], order));
 
-  let weights = values.map(() => 1);
-  let solved = solveWeighted(rows, values, weights, size);
-  let scatter = 0;
-  for (let round = 0; round < ROUNDS && solved; round++) {
-    const residuals = values.map((value, i) => value - dot(rows[i], solved!.coefficients));
-    scatter = MAD_TO_SIGMA * median(residuals.map(Math.abs));
-    if (!(scatter > 0)) break;
-    weights = residuals.map((r) => biweight(r / (TUKEY * scatter)));
-    const next = solveWeighted(rows, values, weights, size);
-    if (!next) break;
-    solved = next;
+  let highest = maxOrder;
+  while (highest > 0 && terms(highest) * STARS_PER_TERM > kept.length) highest--;
+  let robust = robustFit(rowsOf(highest), values, terms(highest));
+  while (!robust && highest > 0) robust = robustFit(rowsOf(--highest), values, terms(highest));
+  if (!robust) return null;
+
+  const { weights, scatter } = robust;
+  const used = weights.filter((weight) => weight > 0).length;
+  let [order, solved, least] = [highest, robust.solved, Infinity];
+  for (let tried = 0; tried <= highest; tried++) {
+    const rows = rowsOf(tried);
+    const candidate = solveWeighted(rows, values, weights, terms(tried));
+    if (!candidate) continue;
+    const squares = values.reduce(
+      (sum, value, i) => sum + weights[i] * (value - dot(rows[i], candidate.coefficients)) ** 2,
+      0,
+    );
+    const cost = used * Math.log(squares + Number.MIN_VALUE) + terms(tried) * Math.log(used);
+    if (cost < least) [order, solved, least] = [tried, candidate, cost];
   }
-  if (!solved) return order > 0 ? fitSurface(samples, widthPx, heightPx, order - 1) : null;
   const { coefficients, inverse } = solved;
   return {
     order,
     scatter,
-    used: weights.filter((w) => w > 0).length,
-    at: (xPx, yPx) => dot(basisAt(xPx, yPx), coefficients),
+    used,
+    at: (xPx, yPx) => dot(basisAt(xPx, yPx, order), coefficients),
     sigmaAt: (xPx, yPx) => {
-      const b = basisAt(xPx, yPx);
-      return (
-        scatter *
-        Math.sqrt(
-          Math.max(
-            0,
-            dot(
-              b,
-              inverse.map((row) => dot(row, b)),
-            ),
-          ),
-        )
+      const b = basisAt(xPx, yPx, order);
+      const variance = dot(
+        b,
+        inverse.map((row) => dot(row, b)),
       );
+      return scatter * Math.sqrt(Math.max(0, variance));
     },
   };
+}
+
+/** Iteratively reweighted least squares; null when the places do not determine the coefficients. */
+function robustFit(rows: number[][], values: number[], size: number): Robust | null {
+  let weights = values.map(() => 1);
+  let solved = solveWeighted(rows, values, weights, size);
+  if (!solved) return null;
+  let scatter = 0;
+  for (let round = 0; round < ROUNDS; round++) {
+    const { coefficients } = solved;
+    const residuals = values.map((value, i) => value - dot(rows[i], coefficients));
+    scatter = MAD_TO_SIGMA * median(residuals.map(Math.abs));
+    if (!(scatter > 0)) break;
+    const lighter: number[] = residuals.map((r) => biweight(r / (TUKEY * scatter)));
+    const next: Solved | null = solveWeighted(rows, values, lighter, size);
+    if (!next) break;
+    [weights, solved] = [lighter, next];
+  }
+  return { solved, weights, scatter };
 }
 
 /** The surface on a grid of `columns` x `rows` cells whose outer samples lie on the sensor's border; row-major. */
@@ -123,6 +142,12 @@ function median(values: number[]): number {
   const sorted = [...values].sort((a, b) => a - b);
   const middle = sorted.length >> 1;
   return sorted.length % 2 ? sorted[middle] : (sorted[middle - 1] + sorted[middle]) / 2;
+}
+
+interface Robust {
+  solved: Solved;
+  weights: number[];
+  scatter: number;
 }
 
 interface Solved {

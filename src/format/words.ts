@@ -28,12 +28,6 @@ export function axisWords(angleDeg: number): string {
   return WORDS[((eighth % 4) + 4) % 4];
 }
 
-/** How sure the verdict is. Below 0.9 two causes remain and a further frame would decide. */
-export function sureness(verdict: Verdict): string {
-  if (verdict.confidence >= 0.9) return 'Almost sure';
-  return verdict.confidence >= 0.6 ? 'Likely' : 'Cannot tell yet';
-}
-
 export const WHEN: Record<Verdict['next'][number]['when'], string> = {
   now: 'Now',
   daylight: 'In daylight',

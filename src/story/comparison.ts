@@ -1,9 +1,13 @@
 import type { Estimate, FrameReport, Region } from '../../workers/protocol/report.ts';
 
+/** What the size of a star is told by: the width at half height means nothing for rings and double images. */
+export type Size = 'fwhmPx' | 'hfdPx';
+
 /** Centre against corners, each with the standard error of what is said. */
 export interface Comparison {
-  centreFwhmPx: Estimate | null;
-  cornersFwhmPx: Estimate | null;
+  size: Size;
+  centrePx: Estimate | null;
+  cornersPx: Estimate | null;
   centreElongation: Estimate | null;
   cornersElongation: Estimate | null;
   /** Corners minus centre, and whether that is more than two standard errors. */
@@ -38,26 +42,35 @@ export function meanOf(estimates: (Estimate | null)[]): Estimate | null {
   };
 }
 
+/** The half-flux diameter where it is known in the centre and three corners and the width at half height is not. */
+export function sizeOf(report: FrameReport): Size {
+  const known = (size: Size) =>
+    centreRegion(report)?.[size] && cornerRegions(report).filter((r) => r[size]).length >= 3;
+  return !known('fwhmPx') && known('hfdPx') ? 'hfdPx' : 'fwhmPx';
+}
+
 export function compare(report: FrameReport): Comparison {
   const centre = centreRegion(report);
   const corners = cornerRegions(report);
-  const centreFwhmPx = centre?.fwhmPx ?? null;
-  const cornersFwhmPx = meanOf(corners.map((r) => r.fwhmPx));
+  const size = sizeOf(report);
+  const centrePx = centre?.[size] ?? null;
+  const cornersPx = meanOf(corners.map((r) => r[size]));
   const difference =
-    centreFwhmPx && cornersFwhmPx
+    centrePx && cornersPx
       ? {
-          value: cornersFwhmPx.value - centreFwhmPx.value,
-          sigma: Math.hypot(cornersFwhmPx.sigma, centreFwhmPx.sigma),
+          value: cornersPx.value - centrePx.value,
+          sigma: Math.hypot(cornersPx.sigma, centrePx.sigma),
         }
       : null;
   return {
-    centreFwhmPx,
-    cornersFwhmPx,
+    size,
+    centrePx,
+    cornersPx,
     centreElongation: centre?.elongation ?? null,
     cornersElongation: meanOf(corners.map((r) => r.elongation)),
     difference,
-    verdict: judge(difference, centreFwhmPx),
-    worst: worstCorner(corners),
+    verdict: judge(difference, centrePx),
+    worst: worstCorner(corners, size),
   };
 }
 
@@ -70,12 +83,12 @@ function judge(difference: Estimate | null, centre: Estimate | null): Comparison
   return difference.value > 0 ? 'wider' : 'narrower';
 }
 
-function worstCorner(corners: Region[]): Region | null {
-  const known = corners.filter((r) => r.fwhmPx).sort((a, b) => b.fwhmPx!.value - a.fwhmPx!.value);
+function worstCorner(corners: Region[], size: Size): Region | null {
+  const known = corners.filter((r) => r[size]).sort((a, b) => b[size]!.value - a[size]!.value);
   if (known.length < 3) return null;
   const [worst, next] = known as [Region, Region];
-  const gap = worst.fwhmPx!.value - next.fwhmPx!.value;
-  return gap > SIGNIFICANT * Math.hypot(worst.fwhmPx!.sigma, next.fwhmPx!.sigma) ? worst : null;
+  const gap = worst[size]!.value - next[size]!.value;
+  return gap > SIGNIFICANT * Math.hypot(worst[size]!.sigma, next[size]!.sigma) ? worst : null;
 }
 
 /**

@@ -15,17 +15,18 @@ export function describe(report: FrameReport, unit: LengthUnit, scale: PixelScal
 }
 
 function sizeClause(c: Comparison, sensor: Estimate | null, length: (px: number) => string): string {
-  const { centreFwhmPx: centre, cornersFwhmPx: corners } = c;
+  const { centrePx: centre, cornersPx: corners } = c;
+  const size = c.size === 'hfdPx' ? ' (half-flux diameter)' : ' wide';
   if (!centre || !corners) {
     const one = centre ?? sensor;
-    if (!one) return 'The stars are rings or too few, so they have no width to compare';
+    if (!one) return 'There are too few stars to tell their width';
     return `Stars are ${length(one.value)} wide; too few lie in ${centre ? 'the corners' : 'the centre'} to compare`;
   }
-  const both = `Stars are ${length(centre.value)} wide in the centre`;
+  const both = `Stars are ${length(centre.value)}${size} in the centre`;
   const change = `${plain(Math.abs(100 * (corners.value / centre.value - 1)), 0)}\u202f%`;
   switch (c.verdict) {
     case 'same':
-      return `Stars are ${length(centre.value)} wide, and the corners match the centre`;
+      return `Stars are ${length(centre.value)}${size}, and the corners match the centre`;
     case 'unsure':
       return `${both}; whether the corners differ cannot be told from so few stars`;
     default:
@@ -34,7 +35,7 @@ function sizeClause(c: Comparison, sensor: Estimate | null, length: (px: number)
 }
 
 const worstClause = (c: Comparison, length: (px: number) => string): string =>
-  c.worst ? `, worst at the ${placeName(c.worst)} (${length(c.worst.fwhmPx!.value)})` : '';
+  c.worst ? `, worst at the ${placeName(c.worst)} (${length(c.worst[c.size]!.value)})` : '';
 
 function shapeClause(c: Comparison, report: FrameReport): string {
   const whole = report.sensor.elongation;
@@ -42,11 +43,17 @@ function shapeClause(c: Comparison, report: FrameReport): string {
   const corners = c.cornersElongation;
   if (!whole) return 'their shape could not be measured';
   if (axis && matters(whole) && leanTogether(report))
-    return `all over the frame they are ${excessPercent(whole.value)} longer than wide, ${axisWords(axis.value)}`;
+    return `all over the frame they are ${longer(whole.value)}, ${axisWords(axis.value)}`;
   if (corners && matters(corners))
-    return `corner stars are ${excessPercent(corners.value)} longer than wide, each corner its own way`;
+    return `corner stars are ${longer(corners.value)}, each corner its own way`;
   return corners ? 'they are round out to the corners' : 'they are round';
 }
 
 const matters = (elongation: Estimate): boolean =>
   elongation.value >= WORTH_SAYING && elongation.value - 1 > SURE * elongation.sigma;
+
+/** Beyond half as long again a factor is easier to picture than a percentage. */
+const longer = (elongation: number): string =>
+  elongation < 1.5
+    ? `${excessPercent(elongation)} longer than wide`
+    : `${plain(elongation, 1)} times as long as wide`;

@@ -77,7 +77,7 @@ export class Visit {
 
   /** A big number with its error, in the unit that is shown. */
   async number(place: 'centre' | 'corners'): Promise<{ value: number; sigma: number; unit: string }> {
-    const text = await this.page.getByTestId(`fwhm-${place}`).locator('dd').innerText();
+    const text = await this.page.getByTestId(`size-${place}`).locator('dd').innerText();
     const [, value, unit, sigma] = /([\d.]+)\s+(\S+)\s+±\s*([\d.]+)/.exec(text) ?? [];
     return { value: Number(value), sigma: Number(sigma), unit };
   }

@@ -68,3 +68,17 @@ test('empty corners and an empty centre are said, and a frame without widths', (
   expect(noCentre).toContain('too few lie in the centre to compare');
   expect(compare(reportOf((u, v) => (u * v !== 0 ? null : { ...round, fwhmPx: 3 }))).verdict).toBe('unknown');
 });
+
+test('where stars are rings the half-flux diameter is told instead', () => {
+  const report = reportOf((u, v) => ({ ...round, fwhmPx: 7 + 0.7 * (u * u + v * v) }));
+  for (const region of report.regions) region.fwhmPx = null;
+  expect(compare(report).size).toBe('hfdPx');
+  const text = tell(report, 'px', PX).replaceAll('\u202f', ' ');
+  expect(text).toContain('7.0 px (half-flux diameter) in the centre and 8.4 px in the corners (20 % wider)');
+});
+
+test('a long trail is told as a factor', () => {
+  expect(say(() => ({ ...round, fwhmPx: 3, e1: 0.6, e2: 0 }))).toContain(
+    '2.0 times as long as wide, left to right',
+  );
+});

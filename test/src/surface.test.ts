@@ -79,6 +79,26 @@ test('few stars get a simpler surface, and two none at all', () => {
   expect(orderOf(2)).toBeUndefined();
 });
 
+test('noise about a constant, a plane and a bowl gets the order that it has', () => {
+  const { normal } = generator(29);
+  const truths = [
+    () => 3,
+    (x: number) => 3 + x / 3000,
+    (x: number, y: number) => 3 + (x / 1500 - 1) ** 2 + (y / 1000 - 1) ** 2,
+  ];
+  truths.forEach((truth, order) => {
+    const found = Array.from({ length: 20 }, (_, t) =>
+      fitSurface(
+        samplesOf(120, (x, y) => truth(x, y) + 0.1 * normal(), t + 1),
+        WIDTH,
+        HEIGHT,
+      )!,
+    ).map((surface) => surface.order);
+    // Schwarz's criterion is consistent: at 120 samples a wrong order is rare, not impossible.
+    expect(found.filter((o) => o === order).length).toBeGreaterThanOrEqual(17);
+  });
+});
+
 test('stars on one line leave only what they can tell', () => {
   const xPx = Array.from({ length: 50 }, (_, i) => i * 60);
   const yPx = xPx.map(() => 700);
