@@ -1,7 +1,7 @@
 // The same small field measured by sep, photutils and scipy (test/fixtures/sep/make.py, versions in measured.json).
 import { readFileSync, writeFileSync } from 'node:fs';
 import { gunzipSync, gzipSync } from 'node:zlib';
-import { expect, test } from 'vitest';
+import { beforeAll, expect, test } from 'vitest';
 import { bytesSource } from '../workers/decode/sources.ts';
 import { fieldOfComparison, GAIN } from './fixtures/sep/scene.ts';
 import measured from './fixtures/sep/measured.json' with { type: 'json' };
@@ -11,32 +11,37 @@ const path = new URL('./fixtures/sep/field.fits.gz', import.meta.url);
 if (process.env.WRITE_FIXTURE) writeFileSync(path, gzipSync(fieldOfComparison(), { level: 9 }));
 const field = readFileSync(path);
 
-const result = (async () => {
+let result: Awaited<ReturnType<typeof compare>>;
+beforeAll(async () => {
+  result = await compare();
+});
+
+async function compare() {
   const outcome = await (
     await testSession()
   ).measure(bytesSource('field.fits.gz', new Uint8Array(field)), { rig: {} });
   if (!outcome.ok) throw new Error(outcome.fault.message);
   return pairUp(measured.stars, rowsOf(outcome.value.stars), 1);
-})();
+}
 
 /** Signal to noise of 30 and more: fainter ones tell more of the noise than of the method. */
-const bright = async () => (await result).pairs.filter(({ found }) => found.snr > 30);
+const bright = () => result.pairs.filter(({ found }) => found.snr > 30);
 
 test('the field is still the one that scene.ts draws', () => {
   expect(Buffer.compare(gunzipSync(field), Buffer.from(fieldOfComparison()))).toBe(0);
   expect(field.length).toBeLessThan(150_000);
 });
 
-test('every star that sep finds is found, none besides', async () => {
-  const { missed, extra } = await result;
+test('every star that sep finds is found, none besides', () => {
+  const { missed, extra } = result;
   expect(measured.stars.length).toBeGreaterThan(35);
   expect(missed).toEqual([]);
   // sep's list leaves out the border of 15 px.
   expect(extra.filter(({ xPx, yPx }) => Math.min(xPx, yPx, 319 - xPx, 255 - yPx) > 16)).toEqual([]);
 });
 
-test('positions agree with the windowed ones of sep and with the Gaussian fit of photutils', async () => {
-  const pairs = await bright();
+test('positions agree with the windowed ones of sep and with the Gaussian fit of photutils', () => {
+  const pairs = bright();
   for (const [x, y] of [
     ['winXPx', 'winYPx'],
     ['gaussianXPx', 'gaussianYPx'],
@@ -50,8 +55,8 @@ test('positions agree with the windowed ones of sep and with the Gaussian fit of
   }
 });
 
-test('half-flux diameters agree with flux_radius within 3 %', async () => {
-  const pairs = (await bright()).filter(({ found }) => found.snr > 60);
+test('half-flux diameters agree with flux_radius within 3 %', () => {
+  const pairs = bright().filter(({ found }) => found.snr > 60);
   const ratios = pairs.map(({ truth, found }) => found.hfdPx / truth.hfdPx);
   // sep's light is that within 14 px about its isophotal centre; ours includes the wings beyond: up to 2 % wider.
   expect(Math.abs(median(ratios) - 1)).toBeLessThan(0.03);
@@ -59,15 +64,15 @@ test('half-flux diameters agree with flux_radius within 3 %', async () => {
   expect(rms(ratios.map((ratio) => ratio / median(ratios) - 1))).toBeLessThan(0.025);
 });
 
-test('fluxes agree within 3 %', async () => {
-  const pairs = (await bright()).filter(({ found }) => found.snr > 60);
+test('fluxes agree within 3 %', () => {
+  const pairs = bright().filter(({ found }) => found.snr > 60);
   const ratios = pairs.map(({ truth, found }) => found.fluxAdu / truth.fluxAdu);
   expect(Math.abs(mean(ratios) - 1)).toBeLessThan(0.03);
   expect(GAIN).toBe(0.8);
 });
 
-test('elongation and angle agree with a Gaussian fit (scipy) and roughly with isophotal moments (sep)', async () => {
-  const pairs = (await bright()).filter(({ found }) => found.snr > 60);
+test('elongation and angle agree with a Gaussian fit (scipy) and roughly with isophotal moments (sep)', () => {
+  const pairs = bright().filter(({ found }) => found.snr > 60);
   expect(Math.max(...pairs.map(({ found }) => Math.hypot(found.e1, found.e2)))).toBeGreaterThan(0.2);
   const difference = (one: 'gaussianE1' | 'isophotalE1', two: 'gaussianE2' | 'isophotalE2') =>
     pairs.flatMap(({ truth, found }) => [found.e1 - truth[one], found.e2 - truth[two]]);

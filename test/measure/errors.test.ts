@@ -1,4 +1,4 @@
-import { describe, expect, test } from 'vitest';
+import { beforeAll, describe, expect, test } from 'vitest';
 import { analyticFrame, widthsThroughPixel } from '../../workers/simulate/analytic.ts';
 import type { FitsCard } from '../../workers/simulate/fits.ts';
 import { measureFrame, median, pairUp, rowsOf, scatter, spread } from '../support/star-frames.ts';
@@ -36,13 +36,16 @@ async function starsOfAllBrightness(mosaic: 'GRBG' | null) {
 }
 
 describe.each([null, 'GRBG'] as const)('a standard error is one (mosaic %s)', (mosaic) => {
-  const result = starsOfAllBrightness(mosaic);
+  let result: Awaited<ReturnType<typeof starsOfAllBrightness>>;
+  beforeAll(async () => {
+    result = await starsOfAllBrightness(mosaic);
+  }, 60_000);
 
   test.each([
     ['faint', 10, 50],
     ['bright', 50, 400],
-  ])('%s stars: value minus truth over sigma scatters by one', async (_, from, to) => {
-    const { pairs } = await result;
+  ])('%s stars: value minus truth over sigma scatters by one', (_, from, to) => {
+    const { pairs } = result;
     const chosen = pairs.filter(
       ({ found }) => found.snr >= from && found.snr < to && found.flags.length === 0,
     );
@@ -63,8 +66,8 @@ describe.each([null, 'GRBG'] as const)('a standard error is one (mosaic %s)', (m
       );
   });
 
-  test('faint stars are not systematically wider or narrower than bright ones', async () => {
-    const { pairs } = await result;
+  test('faint stars are not systematically wider or narrower than bright ones', () => {
+    const { pairs } = result;
     const clean = pairs.filter(({ found }) => found.flags.length === 0);
     const faint = clean.filter(({ found }) => found.snr < 25).map(({ found }) => found.fwhmPx);
     const bright = clean.filter(({ found }) => found.snr >= 80).map(({ found }) => found.fwhmPx);
