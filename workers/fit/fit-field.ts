@@ -7,11 +7,12 @@ import { blurBudget } from './budget.ts';
 import { MODEL_CAUSES } from './causes.ts';
 import { chooseOptics } from './choose-optics.ts';
 import type { OpticsFacts } from './choose-optics.ts';
+import { coherence } from './coherence.ts';
 import { sandwichCovariance } from './covariance.ts';
 import { measureDispersion } from './dispersion.ts';
 import { COST_PER_PARAMETER, eliminate, penalisedCost, without } from './eliminate.ts';
 import { enrich } from './enrich.ts';
-import type { FieldFit } from './field-fit.ts';
+import type { FieldFit, Rival } from './field-fit.ts';
 import { simplerFocalSurface } from './focus-patterns.ts';
 import { junkStars } from './junk.ts';
 import { FieldFitter } from './levenberg.ts';
@@ -20,14 +21,15 @@ import { meanStar } from './mean-star.ts';
 import { modelWidths } from './model-width.ts';
 import { fringePx } from './optics.ts';
 import type { Optics } from './optics.ts';
-import { PARAMETER_COUNT } from './parameters.ts';
+import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { Group } from './parameters.ts';
 import { findRivals } from './rivals.ts';
-import { medianMisfit, search } from './search.ts';
+import { handicapOf, medianMisfit, search } from './search.ts';
 import { settleSign } from './sign.ts';
 import { stampMoments } from './stamp-moments.ts';
 import type { StampMoments } from './stamp-moments.ts';
 import { spreadOrder } from './star-choice.ts';
+import { InlineStarPool } from './star-pool.ts';
 import type { StarPool } from './star-pool.ts';
 import { removed } from './removed.ts';
 
@@ -98,7 +100,12 @@ export async function fitField(
       priors: new Map(),
       signal,
     };
-    const { best, full, stars, misfit } = await simplify(fitter, outcome.candidates, order, options);
+    const { best, full, stars, misfit, contested } = await simplify(
+      fitter,
+      outcome.candidates,
+      order,
+      options,
+    );
     onProgress(0.85, 'simplifying');
 
     // The last word: exact wings, more stars, variances from the model that was chosen.
@@ -139,9 +146,9 @@ export async function fitField(
       chi2PerDof: medianMisfit(final),
       stars: finalOptions.stars.length,
       rejected: order.length - stars.length,
-      coherence: 0,
+      coherence: await coherenceOf(stamps, optics, field, final, finalOptions),
       dispersionPx,
-      rivals,
+      rivals: [...rivals, ...contested].sort((a, b) => a.gap - b.gap),
       ...(await widthsOf(final, optics, stamps, dispersionPx)),
       effort: fitter.effort,
       warnings: chosen.warnings,
@@ -151,6 +158,27 @@ export async function fitField(
   } finally {
     pool.close();
   }
+}
+
+async function coherenceOf(
+  stamps: StampSet,
+  optics: Optics,
+  { xi, eta }: { xi: Float64Array; eta: Float64Array },
+  { state, shape }: FitResult,
+  { stars, fineness }: FitOptions,
+): Promise<number> {
+  const own = await InlineStarPool.create(stamps, optics);
+  const question = {
+    theta: state.theta,
+    path: shape.path,
+    fineness,
+    planBlurPx: Math.exp(state.theta[P.lnBlur]),
+    wanted: null,
+  };
+  const jobs = stars.map((star) => ({ star, dxPx: state.dxPx[star], dyPx: state.dyPx[star] }));
+  const value = coherence(own.residuals(question, jobs), xi, eta, stamps.sidePx);
+  own.close();
+  return value;
 }
 
 function fieldPositions(stamps: StampSet): { xi: Float64Array; eta: Float64Array } {
@@ -190,7 +218,7 @@ async function simplify(
   candidates: FitResult[],
   order: number[],
   options: FitOptions,
-): Promise<{ best: FitResult; full: FitResult; stars: number[]; misfit: number }> {
+): Promise<{ best: FitResult; full: FitResult; stars: number[]; misfit: number; contested: Rival[] }> {
   const leader = candidates[0];
   const judged = await fitter.judge(leader.state, leader.shape, { ...options, stars: order, warmUp: 3 });
   const junk = junkStars(judged, medianMisfit(leader) < 1.5);
@@ -198,18 +226,47 @@ async function simplify(
   const cleaned = { ...options, stars: stars.slice(0, options.stars.length) };
   const misfit = medianMisfit(leader);
   const near = COST_PER_PARAMETER * 5 * Math.max(1, misfit);
+  const price = (result: FitResult) => result.cost + handicapOf(result, misfit);
+  const worth = (result: FitResult) => penalisedCost(result, misfit) + handicapOf(result, misfit);
   let chosen: { best: FitResult; full: FitResult } | null = null;
   for (const candidate of candidates) {
-    if (candidate.cost - leader.cost > near) continue;
+    if (candidate.cost + handicapOf(candidate, misfit) - price(leader) > near) continue;
     const refitted = await fitter.fit(candidate.state, candidate.shape, { ...cleaned, warmUp: 1 });
     const { result, full } = await eliminate(fitter, refitted, cleaned, misfit);
     const best = await simplerFocalSurface(fitter, result, cleaned, misfit);
-    if (!chosen || penalisedCost(best, misfit) < penalisedCost(chosen.best, misfit)) chosen = { best, full };
+    if (!chosen || worth(best) < worth(chosen.best)) chosen = { best, full };
     // Without elongation that is the same everywhere all candidates end in the same model.
     if (!ELONGATING.some((group) => best.shape.groups.has(group))) break;
   }
   const { best, full } = chosen!;
-  return { best: await enrich(fitter, best, cleaned, misfit), full, stars, misfit };
+  return {
+    best: await enrich(fitter, best, cleaned, misfit),
+    full,
+    stars,
+    misfit,
+    contested: contestedBy(candidates, best),
+  };
+}
+
+/** Candidates of the search that explain the elongation by the other kind of cause, as rivals of the chosen model. */
+function contestedBy(candidates: FitResult[], best: FitResult): Rival[] {
+  const moves = best.shape.path !== 'none';
+  const elongated = ELONGATING.some((group) => best.shape.groups.has(group));
+  const own = candidates.find(({ shape }) => shape.path === best.shape.path) ?? candidates[0];
+  return candidates
+    .filter(
+      ({ shape }) =>
+        elongated && (shape.path !== 'none') !== moves && (moves || !shape.groups.has('astigmatism')),
+    )
+    .map(({ shape, state, cost, free }) => ({
+      groups: [...shape.groups],
+      path: shape.path,
+      theta: [...state.theta],
+      gap:
+        (cost - own.cost + COST_PER_PARAMETER * (free.length - own.free.length)) /
+        Math.max(1, medianMisfit(own)),
+      atLeast: false,
+    }));
 }
 
 /** Standard errors of what was dropped: where it stood before, and how well that was known. */

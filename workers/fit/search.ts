@@ -16,6 +16,7 @@ import {
 } from './starts.ts';
 import type { Start } from './starts.ts';
 import { pathStarts } from './path-starts.ts';
+import { jumpShare } from './path.ts';
 
 /** What the search works on. */
 export interface SearchGround {
@@ -56,7 +57,8 @@ const HOPELESS = 1.3;
 const JUMP_GAIN = 25;
 const SWING_GAIN = 40;
 const BOTH_GAIN = 60;
-export const LEAST_MINORITY = 0.08;
+const UNEXPLAINED_SHARE = 0.05;
+const LEAST_MINORITY = 0.08;
 /** Motion stands against constant astigmatism: it is preferred when the costs are this close (no coincidence needed). */
 const MOTION_HEAD_START = 12;
 
@@ -153,7 +155,8 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
   for (const contender of contenders.filter((result) => trimmedCost(result) < HOPELESS * leading))
     decided.push(await run(asStart(contender), deciding, contender.state));
   ground.report(0.9);
-  return { candidates: preferred(decided), stars: decideStars };
+  const credible = decided.filter((result) => !isSliver(result));
+  return { candidates: preferred(credible.length > 0 ? credible : decided.slice(0, 1)), stars: decideStars };
 }
 
 const positions = ({ start }: SearchGround, [dx, dy]: [number, number] = [0, 0]): FitState => ({
@@ -195,11 +198,14 @@ function crossSeed({ state }: FitResult, shape: ModelShape): Start {
   return { theta, shape, why: 'from the other mode' };
 }
 
-/** Other paths than a straight one are looked for where stars are elongated alike and are not yet explained. */
+/**
+ * Other paths than a straight one are looked for where stars are drawn out alike and a plain trail does not explain
+ * them: astigmatism, coma and trefoil together imitate a swing or a jump to a percent.
+ */
 function wantsPaths(ground: SearchGround, [still, straight]: FitResult[]): boolean {
-  const best = Math.min(trimmedCost(still), trimmedCost(straight));
-  const unexplained = ground.typicalSnr < BRIGHT || best > EXPLAINED;
-  return (isElongated(ground) && unexplained) || best > POOR;
+  const trail = trimmedCost(straight);
+  const unexplained = ground.typicalSnr < BRIGHT || trail > EXPLAINED || trimmedCost(still) < trail;
+  return (isElongated(ground) && unexplained) || Math.min(trail, trimmedCost(still)) > POOR;
 }
 
 /** Whether all stars are drawn out alike. */
@@ -209,22 +215,34 @@ function isElongated({ moments, meanStar }: SearchGround): boolean {
   return Math.hypot(qx, qy) > ELONGATED * typical || excess > ELONGATED * (excess + 2 * across);
 }
 
-/** Best first, simpler paths preferred unless the others gain enough. */
-function preferred(results: FitResult[]): FitResult[] {
-  const scale = Math.max(1, medianMisfit(results[0]));
-  const handicap: Record<PathKind, number> = {
+/**
+ * What a model must be better by before it is believed: simple paths first, and the more so the more is left
+ * unexplained, for a complicated path soaks up a wrong core as readily as a true movement.
+ */
+export function handicapOf({ shape, answers }: FitResult, misfit: number): number {
+  const scale = Math.max(1, misfit);
+  const pixels = answers.reduce((sum, answer) => sum + answer.pixels, 0);
+  const unexplained = UNEXPLAINED_SHARE * (scale - 1) * pixels;
+  const both = shape.groups.has('astigmatism') && shape.groups.has('motion') ? BOTH_GAIN * scale : 0;
+  const path: Record<PathKind, number> = {
     none: MOTION_HEAD_START,
     straight: 0,
-    jump: JUMP_GAIN * scale,
-    swing: SWING_GAIN * scale,
+    jump: JUMP_GAIN * scale + unexplained,
+    swing: SWING_GAIN * scale + unexplained,
   };
-  const penalty = (result: FitResult) => {
-    const both = result.shape.groups.has('astigmatism') && result.shape.groups.has('motion');
-    const share = 1 / (1 + Math.exp(-result.state.theta[P.path1]));
-    const tooShort = result.shape.path === 'jump' && Math.min(share, 1 - share) < LEAST_MINORITY;
-    return handicap[result.shape.path] + (tooShort ? Infinity : 0) + (both ? BOTH_GAIN * scale : 0);
-  };
-  return [...results].sort((a, b) => a.cost + penalty(a) - (b.cost + penalty(b)));
+  return path[shape.path] + both;
+}
+
+function preferred(results: FitResult[]): FitResult[] {
+  const misfit = medianMisfit(results[0]);
+  const price = (result: FitResult) => result.cost + handicapOf(result, misfit);
+  return [...results].sort((a, b) => price(a) - price(b));
+}
+
+/** A jump with next to nothing on its other side soaks up a wrong core: it is no jump. */
+function isSliver({ shape, state }: FitResult): boolean {
+  const share = jumpShare(state.theta[P.path1]);
+  return shape.path === 'jump' && Math.min(share, 1 - share) < LEAST_MINORITY;
 }
 
 export function medianMisfit({ answers }: Pick<FitResult, 'answers'>): number {

@@ -51,6 +51,15 @@ export interface StarPool {
   close(): void;
 }
 
+/** Residuals of one star; NaN where no pixel was used. */
+export interface StarResidual {
+  star: number;
+  rest: Float64Array;
+  model: Float64Array;
+  /** Mean variance of a pixel of `rest` by noise alone. */
+  noiseVariance: number;
+}
+
 /** Highest frequency carried: beyond it pixel and air leave less than this of the signal. */
 const LEAST_TRANSFER = 4e-3;
 
@@ -103,6 +112,28 @@ export class InlineStarPool implements StarPool {
         pixels.inverseSigma[i] = 1 / Math.sqrt(background + signal + (modelError * signal) ** 2);
       }
     }
+  }
+
+  /** What the model leaves of each star, over its flux, and the model itself; rows of the stamp's own length. */
+  residuals(question: Question, jobs: readonly StarJob[]): StarResidual[] {
+    const scene = this.sceneOf({ ...question, wanted: null }, jobs);
+    const side = this.stamps.sidePx;
+    return jobs.map((job) => {
+      const images = this.imagesOf(scene, question.theta, job);
+      const pixels = this.pixels[job.star];
+      const { flux, background } = solveStar(job.star, pixels, images);
+      const rest = new Float64Array(side * side).fill(NaN);
+      const model = new Float64Array(side * side);
+      let noise = 0;
+      for (let y = 0; y < side; y++)
+        for (let x = 0; x < side; x++) model[y * side + x] = images.value[y * scene.plan.sideStride + x];
+      pixels.index.forEach((index, i) => {
+        const at = Math.floor(index / scene.plan.sideStride) * side + (index % scene.plan.sideStride);
+        rest[at] = (pixels.electrons[i] - background) / flux - model[at];
+        noise += 1 / (pixels.inverseSigma[i] * flux) ** 2 / pixels.index.length;
+      });
+      return { star: job.star, rest, model, noiseVariance: noise };
+    });
   }
 
   async setOptics(optics: Optics): Promise<void> {

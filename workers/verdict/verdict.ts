@@ -51,7 +51,14 @@ export function verdictOf(
   const weighed = weighCauses(fit, budget);
   const corners = budget.find(({ where }) => where === 'corners')!.variancePx2;
   const base = corners.roundBlur + corners.diffraction + corners.pixel;
-  const decision = decide(fit, weighed, base, roundBlurArcsec(fit), rig);
+  const decision = decide(
+    fit,
+    weighed,
+    base,
+    roundBlurArcsec(fit),
+    rig,
+    misfitCap(fit, measured.sensor.fwhmPx?.value ?? null),
+  );
   const { cause: named, confidence, rival } = decision;
   const chosen = weighed.find((entry) => entry.cause === named);
   const leftPx = chosen?.cornerFwhmWithoutPx ?? null;
@@ -96,8 +103,8 @@ function decide(
   base: number,
   blurArcsec: number | null,
   rig: Rig,
+  cap: number,
 ): Decision {
-  const cap = misfitCap(fit);
   const limitOf = (entry: WeighedCause) => WORTH_NAMING[entry.key].share * base;
   const worthy = weighed.filter(
     (entry) => entry.significance >= LEAST_SIGNIFICANCE && entry.cornerVariancePx2 > limitOf(entry),

@@ -1,0 +1,74 @@
+import type { StarResidual } from './star-pool.ts';
+
+const CELLS = 3;
+const LEAST_STARS = 4;
+
+/**
+ * What the stars of one part of the field leave in common: the median residual of each of 3 x 3 regions, its
+ * part that is not round, over the model's own rms where the model has its light; noise taken off. Unlike chi squared
+ * it does not grow with the brightness of the stars. Median over the regions; 0 where too few stars tell.
+ */
+export function coherence(
+  residuals: readonly StarResidual[],
+  xi: Float64Array,
+  eta: Float64Array,
+  side: number,
+): number {
+  const regions = new Map<number, StarResidual[]>();
+  const reachX = Math.max(...residuals.map(({ star }) => Math.abs(xi[star])), 1e-9);
+  const reachY = Math.max(...residuals.map(({ star }) => Math.abs(eta[star])), 1e-9);
+  const cell = (value: number, reach: number) =>
+    Math.min(CELLS - 1, Math.floor(((value / reach + 1) / 2) * CELLS));
+  for (const residual of residuals) {
+    const key = cell(eta[residual.star], reachY) * CELLS + cell(xi[residual.star], reachX);
+    regions.set(key, [...(regions.get(key) ?? []), residual]);
+  }
+  const values = [...regions.values()]
+    .filter((stars) => stars.length >= LEAST_STARS)
+    .map((stars) => regionCoherence(stars, side))
+    .sort((a, b) => a - b);
+  return values[values.length >> 1] ?? 0;
+}
+
+function regionCoherence(stars: StarResidual[], side: number): number {
+  const area = side * side;
+  const model = new Float64Array(area);
+  for (const star of stars) star.model.forEach((value, i) => (model[i] += value / stars.length));
+  const common = new Float64Array(area);
+  for (let i = 0; i < area; i++) {
+    const values = stars.map(({ rest }) => rest[i]).filter((value) => !Number.isNaN(value));
+    common[i] = values.length > 0 ? median(values) : 0;
+  }
+  const middle = (side - 1) / 2;
+  // Only where the model has a twentieth of its peak.
+  const floor = Math.max(...model) / 20;
+  const bright = (i: number) => model[i] > floor;
+  const ring = (i: number) => Math.round(Math.hypot((i % side) - middle, Math.floor(i / side) - middle));
+  const ringSum = new Float64Array(side * 2);
+  const ringCount = new Float64Array(side * 2);
+  for (let i = 0; i < area; i++)
+    if (bright(i)) {
+      ringSum[ring(i)] += common[i];
+      ringCount[ring(i)]++;
+    }
+  let rest = 0;
+  let light = 0;
+  let pixels = 0;
+  for (let i = 0; i < area; i++)
+    if (bright(i)) {
+      rest += (common[i] - ringSum[ring(i)] / ringCount[ring(i)]) ** 2;
+      light += model[i] ** 2;
+      pixels++;
+    }
+  // A median of n has pi / 2 times the variance of a mean.
+  const noise =
+    (Math.PI / 2) *
+    (stars.reduce((sum, { noiseVariance }) => sum + noiseVariance, 0) / stars.length / stars.length) *
+    pixels;
+  return Math.sqrt(Math.max(rest - noise, 0) / light);
+}
+
+const median = (values: number[]): number => {
+  values.sort((a, b) => a - b);
+  return (values[(values.length - 1) >> 1] + values[values.length >> 1]) / 2;
+};
