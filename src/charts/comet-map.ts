@@ -1,10 +1,11 @@
 import { clipped, drawFieldFrame, drawOutline, keyOf, type FieldSize } from './field-frame.ts';
 import type { FieldMapOptions } from './elongation-map.ts';
-import type { CometCell } from './grid-means.ts';
+import type { CometCell } from '../stars/comet-cells.ts';
 
 /** Asymmetry at which a tail fills its cell, unless a larger one sets the scale. */
 const FULL = 0.25;
-const SIGNIFICANT = 2;
+/** A map of many cells shows a chance comet more often than a single number: three standard errors. */
+const SIGNIFICANT = 3;
 const HEAD = 3.5;
 
 /**

@@ -1,4 +1,5 @@
 import type { StarTable } from '../../workers/protocol/stars.ts';
+import { axisOf } from '../stars/shape.ts';
 import { NOT_FOR_SHAPE } from '../../workers/protocol/flags.ts';
 import type { Region } from '../../workers/protocol/report.ts';
 import { clipped, drawFieldFrame, drawOutline, keyOf, type FieldSize } from './field-frame.ts';
@@ -59,15 +60,6 @@ export function drawElongationMap(
   }
   drawOutline(frame);
   return keyOf(perExcess);
-}
-
-/**
- * Elongation A/B and axis of a star from its distortion (e1, e2) = ((A^2 - B^2) / (A^2 + B^2)) (cos 2t, sin 2t).
- * The angle is in radians from +x towards +y.
- */
-export function axisOf(e1: number, e2: number): { elongation: number; angleRad: number } {
-  const e = Math.min(0.999, Math.hypot(e1, e2));
-  return { elongation: Math.sqrt((1 + e) / (1 - e)), angleRad: Math.atan2(e2, e1) / 2 };
 }
 
 function whisker(x: number, y: number, angleRad: number, half: number): string {

@@ -1,7 +1,7 @@
 import type { Measured } from '../../workers/protocol/api.ts';
 import { flagNames } from '../../workers/protocol/flags.ts';
 import type { Region } from '../../workers/protocol/report.ts';
-import { axisOf } from '../charts/elongation-map.ts';
+import { axisOf } from '../stars/shape.ts';
 
 const cell = (value: number | string | null | undefined): string =>
   value === null || value === undefined || Number.isNaN(value) ? '' : String(value);

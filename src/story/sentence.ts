@@ -46,7 +46,7 @@ function shapeClause(c: Comparison, report: FrameReport): string {
     return `all over the frame they are ${longer(whole.value)}, ${axisWords(axis.value)}`;
   if (corners && matters(corners))
     return `corner stars are ${longer(corners.value)}, each corner its own way`;
-  return corners ? 'they are round out to the corners' : 'they are round';
+  return 'nowhere are they longer than wide';
 }
 
 const matters = (elongation: Estimate): boolean =>

@@ -1,6 +1,6 @@
 import { NOT_FOR_SHAPE } from '../../workers/protocol/flags.ts';
 import type { StarTable } from '../../workers/protocol/stars.ts';
-import { axisOf } from '../charts/elongation-map.ts';
+import { axisOf } from '../stars/shape.ts';
 import { toFrame, toScreen, type Camera, type Size } from './camera.ts';
 
 /** Marks are drawn this many times the star's own size, so that the star stays visible inside. */

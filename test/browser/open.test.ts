@@ -63,7 +63,7 @@ test('round stars of one width are told as such', async () => {
   await visit.measure('even.fits', even().bytes);
   const answer = visit.page.locator('.answer');
   await answer.getByText('the corners match the centre').waitFor();
-  await answer.getByText('round out to the corners').waitFor();
+  await answer.getByText('nowhere are they longer than wide').waitFor();
   await visit.close();
 });
 

@@ -18,7 +18,7 @@ test('a mean of four estimates has half the error of one (independent errors add
 test('corners that are wider are told with how much', () => {
   const text = say((u, v) => ({ ...round, fwhmPx: 3.1 + 0.65 * (u * u + v * v) }));
   expect(text).toBe(
-    'Stars are 3.1 px wide in the centre and 4.4 px in the corners (42 % wider); they are round out to the corners.',
+    'Stars are 3.1 px wide in the centre and 4.4 px in the corners (42 % wider); nowhere are they longer than wide.',
   );
 });
 
@@ -58,7 +58,9 @@ test('coma about an axis off the sensor is no common lean as long as it turns ac
 });
 
 test('an elongation within its errors is not mentioned', () => {
-  expect(say(() => ({ ...round, fwhmPx: 3, e1: 0.05, e2: 0, eSigma: 0.2 }))).toContain('they are round');
+  expect(say(() => ({ ...round, fwhmPx: 3, e1: 0.05, e2: 0, eSigma: 0.2 }))).toContain(
+    'nowhere are they longer than wide',
+  );
 });
 
 test('empty corners and an empty centre are said, and a frame without widths', () => {

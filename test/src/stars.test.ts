@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
-import { axisOf } from '../../src/charts/elongation-map.ts';
-import { cometCells } from '../../src/charts/grid-means.ts';
-import { starFacts } from '../../src/components/star-facts.ts';
+import { axisOf } from '../../src/stars/shape.ts';
+import { cometCells } from '../../src/stars/comet-cells.ts';
+import { starFacts } from '../../src/stars/facts.ts';
 import { regionsCsv, starsCsv } from '../../src/format/export.ts';
 import { markEllipse, starAt } from '../../src/viewer/marks.ts';
 import { FLAG } from '../../workers/protocol/flags.ts';

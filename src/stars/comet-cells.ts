@@ -15,8 +15,9 @@ const FEWEST = 3;
 
 /**
  * Medians of the third moments over a grid of the sensor. The median of n normal values has the standard error
- * 1.2533 sigma / sqrt(n) (sqrt(pi / 2); Kendall & Stuart); sigma from the median absolute deviation. Cells with fewer
- * than three usable stars are left out.
+ * 1.2533 sigma / sqrt(n) (sqrt(pi / 2); Kendall & Stuart). sigma is the scatter of single stars about the median of
+ * their cell, from all cells together: three stars alone know their own scatter badly. A star's own part in the median
+ * makes that scatter too small by sqrt((n - 1) / n). Cells with fewer than three usable stars are left out.
  */
 export function cometCells(
   stars: StarTable,
@@ -31,14 +32,19 @@ export function cometCells(
     const col = cellOf(stars.xPx[i], widthPx, cols);
     members[cellOf(stars.yPx[i], heightPx, rows) * cols + col].push(i);
   }
-  return members.flatMap((inside, index) => {
-    if (inside.length < FEWEST) return [];
+  const deviations: number[] = [];
+  const cells = members.flatMap((inside, index) => {
+    const n = inside.length;
+    if (n < FEWEST) return [];
     const x = median(inside.map((i) => stars.cometX[i]));
     const y = median(inside.map((i) => stars.cometY[i]));
-    const deviations = inside.flatMap((i) => [Math.abs(stars.cometX[i] - x), Math.abs(stars.cometY[i] - y)]);
-    const sigma = (1.2533 * 1.4826 * median(deviations)) / Math.sqrt(inside.length);
-    return [{ col: index % cols, row: Math.floor(index / cols), stars: inside.length, x, y, sigma }];
+    const grown = Math.sqrt(n / (n - 1));
+    for (const i of inside)
+      deviations.push(grown * Math.abs(stars.cometX[i] - x), grown * Math.abs(stars.cometY[i] - y));
+    return [{ col: index % cols, row: Math.floor(index / cols), stars: n, x, y }];
   });
+  const single = 1.4826 * (deviations.length ? median(deviations) : 0);
+  return cells.map((cell) => ({ ...cell, sigma: (1.2533 * single) / Math.sqrt(cell.stars) }));
 }
 
 /** Pixel i covers i - 0.5 to i + 0.5, and the cells share the sensor evenly. */

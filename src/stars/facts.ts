@@ -1,7 +1,7 @@
 import { flagNames, type StarFlagName } from '../../workers/protocol/flags.ts';
 import type { Estimate } from '../../workers/protocol/report.ts';
 import type { StarTable } from '../../workers/protocol/stars.ts';
-import { axisOf } from '../charts/elongation-map.ts';
+import { axisOf } from './shape.ts';
 
 /** The row of the star table for one star, in the form of the report. */
 export interface StarFacts {
