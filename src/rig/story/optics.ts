@@ -130,7 +130,8 @@ export const vignetting = (sheet: RigSheet): Told => {
     id: 'vignetting',
     title: 'Light lost towards the edge',
     formula: 'stop of diameter a at L from the focus: all light reaches a field of (a f − D L)/(f − L)',
-    source: 'Plane geometry of the converging cone; beyond that field, overlap of two circles.',
+    source:
+      'Plane geometry of the converging cone; beyond that field, overlap of two circles. The focuser’s narrowest place is taken at its lower end, its travel below the drawtube’s end; the secondary’s offset is taken as made.',
   };
   const stops = stopsOf(sheet);
   if (sheet.apertureMm && sheet.focalLengthMm && stops.length === 0)
