@@ -1,2 +1,27 @@
-process.stderr.write('not wired yet\n');
-process.exitCode = 2;
+// `npm run bench -- NAME [...]`: measures what tests cannot assert, because it depends on the machine or takes minutes.
+const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: string[]): Promise<void> }> }> =
+  {
+    speed: {
+      says: 'the whole pipeline against sep at 2, 9 and 26 MP, and its memory',
+      load: () => import('./speed.ts'),
+    },
+    precision: {
+      says: 'bias and scatter over the Cramer-Rao bound, and beside sep and photutils; [part of a case name]',
+      load: () => import('./precision.ts'),
+    },
+    shared: {
+      says: 'completeness, positions and widths on ../shared/frames',
+      load: () => import('./shared.ts'),
+    },
+  };
+
+export {};
+
+const [name, ...rest] = process.argv.slice(2);
+const bench = BENCHES[name ?? ''];
+if (bench) await (await bench.load()).run(rest);
+else {
+  console.error('Usage: npm run bench -- NAME\n');
+  for (const [each, { says }] of Object.entries(BENCHES)) console.error(`  ${each.padEnd(10)} ${says}`);
+  process.exitCode = 2;
+}
