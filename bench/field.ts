@@ -30,23 +30,24 @@ interface BenchSet {
  * `npm run bench -- field [tuning|reporting|shared] [fields per kind]`: the whole way from frames to verdicts over
  * simulated fields of all kinds. Reporting fields and frames from the outside are never tuned on.
  */
-export async function benchField(args: string[]): Promise<number> {
+export async function run(args: string[]): Promise<void> {
   const which = args[0] ?? 'reporting';
   const seeds = which === 'tuning' ? TUNING_SEEDS : REPORTING_SEEDS;
   const perKind = Number(args[1] ?? seeds.perKind);
   if (!['tuning', 'reporting', 'shared'].includes(which) || !(perKind > 0)) {
     process.stderr.write('usage: npm run bench -- field [tuning|reporting|shared] [fields per kind]\n');
-    return 2;
+    process.exitCode = 2;
+    return;
   }
   const sets = which === 'shared' ? sharedSets() : ownSets(seeds.first, perKind);
   const session = new FrameSession(await loadKernels());
   for (const set of sets) {
     const scored: Scored[] = [];
     for (const { truth, bytes } of set.frames) {
-      const run = await runFrame(session, bytesSource(truth.name, bytes()), truth, (stamps, optics) =>
+      const outcome = await runFrame(session, bytesSource(truth.name, bytes()), truth, (stamps, optics) =>
         InlineStarPool.create(stamps, optics),
       );
-      const one = score(run);
+      const one = score(outcome);
       scored.push(one);
       if (!one.right)
         process.stderr.write(
@@ -55,7 +56,6 @@ export async function benchField(args: string[]): Promise<number> {
     }
     console.log(summary(set.title, scored).join('\n'));
   }
-  return 0;
 }
 
 function ownSets(first: number, perKind: number): BenchSet[] {

@@ -13,6 +13,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'completeness, positions and widths on ../shared/frames',
       load: () => import('./shared.ts'),
     },
+    field: {
+      says: 'causes, parameters, budget and confidence over simulated fields; [tuning|reporting|shared] [fields per kind]',
+      load: () => import('./field.ts'),
+    },
   };
 
 export {};

@@ -19,6 +19,7 @@ import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult } from './levenberg.ts';
 import { meanStar } from './mean-star.ts';
 import { modelWidths } from './model-width.ts';
+import { findObstruction } from './obstruction.ts';
 import { fringePx } from './optics.ts';
 import type { Optics } from './optics.ts';
 import { P, PARAMETER_COUNT } from './parameters.ts';
@@ -60,7 +61,7 @@ export async function fitField(
   signal?: AbortSignal,
 ): Promise<Outcome<FieldFit>> {
   const chosen = chooseOptics(facts, rig);
-  const { optics } = chosen;
+  let { optics } = chosen;
   const moments = stampMoments(stamps);
   const field = fieldPositions(stamps);
   const order = racingOrder(moments, field);
@@ -100,6 +101,10 @@ export async function fitField(
       priors: new Map(),
       signal,
     };
+    const seen = chosen.known.obstruction
+      ? null
+      : await findObstruction(pool, fitter, outcome.candidates[0], optics, options);
+    if (seen) optics = seen.optics;
     const { best, full, stars, misfit, contested } = await simplify(
       fitter,
       outcome.candidates,
@@ -132,7 +137,7 @@ export async function fitField(
       known: {
         focalRatio: chosen.known.focalRatio,
         pixelSize: chosen.known.pixelSize,
-        obstruction: chosen.known.obstruction ? 'given' : 'assumed',
+        obstruction: chosen.known.obstruction ? 'given' : seen?.fitted ? 'fitted' : 'assumed',
       },
       focalLengthMm: chosen.focalLengthMm,
       widthPx: stamps.widthPx,

@@ -52,6 +52,8 @@ const BRIGHT = 60;
 const ELONGATED = 0.06;
 /** A contender this many times worse per pixel than the best is not refined further. */
 const HOPELESS = 1.3;
+/** And one so much worse while another explains the stars is not even refined. */
+const OUTRUN = 1.5;
 
 /** A path more complicated than a straight line must gain this much, and no part of a jump be shorter than 8 %. */
 const JUMP_GAIN = 25;
@@ -92,28 +94,35 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
   // Faint stars are explained by anything: there only a comparison tells.
   const explained = ground.typicalSnr > BRIGHT ? EXPLAINED : 0;
   for (const path of ['none', 'straight'] as const) {
-    const best = ranked(raced.filter((result) => result.shape.path === path))[0];
-    if (!best || trimmedCost(best) < explained) continue;
-    const others = hops({ theta: best.state.theta, shape: best.shape }, aspect);
-    for (const hop of others) raced.push(await run(hop, options(HOP, 1), best.state));
+    const leader = ranked(raced.filter((result) => result.shape.path === path))[0];
+    if (!leader || trimmedCost(leader) < explained) continue;
+    const others = hops({ theta: leader.state.theta, shape: leader.shape }, aspect);
+    for (const hop of others) raced.push(await run(hop, options(HOP, 1), leader.state));
   }
   ground.report(0.4);
 
   // Refine the best distinct ones of each mode on more stars, each mode also from the other's optics.
+  const best = Math.min(...raced.map(trimmedCost));
+  const settled = best < explained;
   const refined: FitResult[] = [];
   for (const path of ['none', 'straight'] as const) {
-    const own = distinct(ranked(raced.filter((result) => result.shape.path === path))).slice(0, REFINE.keep);
-    for (const result of own)
-      refined.push(await run({ ...asStart(result) }, options(REFINE, 2), result.state));
+    const own = distinct(ranked(raced.filter((result) => result.shape.path === path)));
+    for (const result of own.slice(0, settled ? 1 : REFINE.keep)) {
+      const hopeless = settled && trimmedCost(result) > OUTRUN * best;
+      refined.push(hopeless ? result : await run(asStart(result), options(REFINE, 2), result.state));
+    }
   }
   ground.report(0.55);
   const still = ranked(refined.filter((result) => result.shape.path === 'none'))[0];
   const straight = ranked(refined.filter((result) => result.shape.path === 'straight'))[0];
-  const crossed = [
-    await run(crossSeed(straight, STILL), options(REFINE, 2), straight.state),
-    await run(crossSeed(still, MOVING), options(REFINE, 2), still.state),
-  ];
-  const contenders: FitResult[] = [ranked([still, crossed[0]])[0], ranked([straight, crossed[1]])[0]];
+  const contenders: FitResult[] = [still, straight];
+  if (!settled) {
+    const crossed = [
+      await run(crossSeed(straight, STILL), options(REFINE, 2), straight.state),
+      await run(crossSeed(still, MOVING), options(REFINE, 2), still.state),
+    ];
+    crossed.forEach((result, i) => (contenders[i] = ranked([contenders[i], result])[0]));
+  }
   ground.report(0.65);
 
   // Paths that are not straight, from clean optics, or coma and trefoil imitate them.
@@ -128,7 +137,7 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
       contenders.push(ranked(further)[0]);
     }
   }
-  if (isElongated(ground)) {
+  if (isElongated(ground) && wantsPaths(ground, contenders)) {
     const tried: FitResult[] = [];
     for (const start of bothStarts(contenders[0].state.theta, contenders[1].state.theta))
       tried.push(
@@ -138,8 +147,8 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
           (start.why.startsWith('motion') ? contenders[1] : contenders[0]).state,
         ),
       );
-    const best = ranked(tried)[0];
-    contenders.push(await run(asStart(best), options(PATH, 1), best.state));
+    const leader = ranked(tried)[0];
+    contenders.push(await run(asStart(leader), options(PATH, 1), leader.state));
   }
   ground.report(0.75);
 

@@ -127,7 +127,8 @@ function decide(
       return { cause: 'seeing', confidence: Math.min(cap, 0.9), rival: first.cause };
   }
 
-  const nearest = fit.rivals[0] ?? null;
+  // Colours are measured apart from the fit: no other model of the green stars can take their place.
+  const nearest = first.key === 'dispersion' ? null : (fit.rivals[0] ?? null);
   let confidence = Math.min(cap, nearest ? fromGap(nearest.gap) : cap);
   let rival: Cause = nearest ? standIn(fit, nearest.groups, first) : 'clean';
   const threshold = aboveLimit(first.cornerVariancePx2, limitOf(first));
