@@ -15,7 +15,7 @@ import {
 } from './camera.ts';
 import { createCanvasPainter } from './canvas-painter.ts';
 import { createGlPainter } from './gl-painter.ts';
-import { drawMarks, markColours, starAt } from './marks.ts';
+import { drawMarks, markColours, starAt, type MarkColours } from './marks.ts';
 import type { Painter, Placed } from './painter.ts';
 import type { Stretch } from './stretch.ts';
 import { TileStore, type AskForTile } from './tile-store.ts';
@@ -55,6 +55,7 @@ export class FrameScene {
   #camera: Camera = { xPx: 0, yPx: 0, zoom: 0 };
   #window = { width: 0, height: 0 };
   #scheduled = 0;
+  #colours: MarkColours;
 
   constructor(
     readonly picture: HTMLCanvasElement,
@@ -64,6 +65,7 @@ export class FrameScene {
     private readonly events: SceneEvents,
   ) {
     this.#painter = this.#newPainter();
+    this.#colours = markColours(overlay);
     picture.addEventListener('webglcontextlost', (event) => event.preventDefault());
     picture.addEventListener('webglcontextrestored', () => {
       this.#painter = this.#newPainter();
@@ -81,8 +83,10 @@ export class FrameScene {
     if (width !== before.width || height !== before.height) this.showAll();
   }
 
+  /** Also to be called when the colours of the page have changed. */
   setLook(look: SceneLook): void {
     this.look = look;
+    this.#colours = markColours(this.overlay);
     this.schedule();
   }
 
@@ -171,8 +175,7 @@ export class FrameScene {
     const wanted = visibleTiles(view, this.#camera, this.#window, levelFor(view, this.#camera.zoom, scale));
     const placed = this.#store.use(wanted).map((tile) => this.#place(tile, scale));
     this.#painter.draw(placed, stretch, this.#camera.zoom * scale >= SHARP_ZOOM);
-    if (marks)
-      drawMarks(this.overlay, stars, this.#camera, this.#window, scale, selected, markColours(this.overlay));
+    if (marks) drawMarks(this.overlay, stars, this.#camera, this.#window, scale, selected, this.#colours);
     else this.overlay.getContext('2d')!.clearRect(0, 0, this.overlay.width, this.overlay.height);
   }
 

@@ -47,10 +47,8 @@ export function drawMarks(
   const context = canvas.getContext('2d')!;
   context.setTransform(deviceScale, 0, 0, deviceScale, 0, 0);
   context.clearRect(0, 0, window.width, window.height);
-  const shown = starsInView(stars, camera, window).slice(
-    0,
-    Math.ceil((window.width * window.height) / AREA_PER_MARK),
-  );
+  const most = Math.ceil((window.width * window.height) / AREA_PER_MARK);
+  const shown = starsInView(stars, camera, window, most);
   for (const flagged of [false, true]) {
     context.beginPath();
     context.setLineDash(flagged ? [3, 3] : []);
@@ -95,12 +93,12 @@ function trace(
   context.ellipse(x, y, major * scale, minor * scale, angleRad, 0, 2 * Math.PI);
 }
 
-/** Indices of the stars inside the window, in the table's order (brightest first). */
-export function starsInView(stars: StarTable, camera: Camera, window: Size): number[] {
+/** Indices of the stars inside the window, in the table's order (brightest first), `most` at most. */
+export function starsInView(stars: StarTable, camera: Camera, window: Size, most = Infinity): number[] {
   const [left, top] = toFrame(camera, window, 0, 0);
   const [right, bottom] = toFrame(camera, window, window.width, window.height);
   const inside: number[] = [];
-  for (let i = 0; i < stars.count; i++)
+  for (let i = 0; i < stars.count && inside.length < most; i++)
     if (stars.xPx[i] >= left && stars.xPx[i] <= right && stars.yPx[i] >= top && stars.yPx[i] <= bottom)
       inside.push(i);
   return inside;

@@ -22,6 +22,8 @@ test('from the demo frames to a star, without a mouse', async () => {
 
   await tabUntil('Frame');
   await press('ArrowRight');
+  expect(await focused()).toBe('Causes');
+  await press('ArrowRight');
   expect(await focused()).toBe('Maps');
   await page.getByRole('heading', { name: 'How wide' }).waitFor();
   await press('End');

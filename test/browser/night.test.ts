@@ -11,7 +11,7 @@ beforeAll(async () => {
 });
 afterAll(() => site.close());
 
-const TABS = ['Frame', 'Maps', 'Regions', 'File'];
+const TABS = ['Frame', 'Causes', 'Maps', 'Regions', 'File'];
 const SIZES = {
   phone: { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true },
   tablet: { viewport: { width: 820, height: 1180 }, hasTouch: true },
@@ -34,6 +34,8 @@ test('under the red light no pixel is green or blue, and the page can still be r
       expect(seen.lit).toBeGreaterThan(2000);
     }
   }
+  const whole = await brightestOf(visit.page, await visit.page.screenshot({ fullPage: true }));
+  expect([whole.green, whole.blue]).toEqual([0, 0]);
   await visit.page.reload();
   await visit.page.getByTestId('sentence').waitFor();
   expect((await brightestOf(visit.page, await visit.page.screenshot())).green).toBe(0);
