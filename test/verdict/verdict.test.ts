@@ -1,0 +1,150 @@
+import { describe, expect, test } from 'vitest';
+import type { FieldFit } from '../../workers/fit/field-fit.ts';
+import { P, PARAMETER_COUNT } from '../../workers/fit/parameters.ts';
+import type { Group, ParameterName, PathKind } from '../../workers/fit/parameters.ts';
+import { UNKNOWN_RIG } from '../../workers/protocol/rig.ts';
+import { verdictOf } from '../../workers/verdict/verdict.ts';
+
+/** A fit as it would come from a frame, with what matters to a rule said and the rest ordinary. */
+function fitOf(
+  values: Partial<Record<ParameterName, number>>,
+  groups: Group[],
+  changes: Partial<FieldFit> = {},
+): FieldFit {
+  const theta = new Array<number>(PARAMETER_COUNT).fill(0);
+  const covariance = new Array<number>(PARAMETER_COUNT ** 2).fill(0);
+  theta[P.lnBlur] = Math.log(2.4);
+  for (const [name, value] of Object.entries(values)) theta[P[name as ParameterName]] = value;
+  for (let i = 0; i < PARAMETER_COUNT; i++) covariance[i * PARAMETER_COUNT + i] = 0.02 ** 2;
+  return {
+    optics: { focalRatio: 5, pixelUm: 3.8, obstruction: 0.3, wavelengthUm: 0.555 },
+    known: { focalRatio: true, pixelSize: true, obstruction: 'given' },
+    focalLengthMm: 600,
+    widthPx: 1200,
+    heightPx: 800,
+    groups,
+    path: (groups.includes('motion') || groups.includes('rotation') ? 'straight' : 'none') as PathKind,
+    theta,
+    focusSignKnown: false,
+    covariance,
+    droppedSigma: new Array<number>(PARAMETER_COUNT).fill(0),
+    chi2PerDof: 1,
+    stars: 50,
+    rejected: 0,
+    coherence: 0,
+    dispersionPx: null,
+    rivals: [{ groups: ['focus'], path: 'none', theta, gap: 5000, atLeast: true }],
+    cornerFwhmPx: 4,
+    centreFwhmPx: 3,
+    cornerFwhmWithoutPx: {},
+    effort: { jacobians: 0, values: 0 },
+    warnings: [],
+    ...changes,
+  };
+}
+
+const frame = {
+  widthPx: 1200,
+  heightPx: 800,
+  mosaic: null,
+  exposureS: 30,
+  pixelSizeUm: 3.8,
+  focalLengthMm: 600,
+  apertureMm: 120,
+  obstruction: 0.3,
+  arcsecPerPx: 1.3,
+};
+const nothing = { fwhmPx: null, hfdPx: null, elongation: null, angleDeg: null };
+const judge = (fit: FieldFit, rig = UNKNOWN_RIG) => verdictOf(fit, { frame, sensor: nothing }, rig);
+
+describe('names of causes (rules of the report)', () => {
+  test('coma is collimation once its node lies beyond a quarter of the half-diagonal', () => {
+    expect(judge(fitOf({ comaField: 3, comaX: 0.6 }, ['comaField', 'comaConstant'])).verdict.cause).toBe(
+      'coma',
+    );
+    expect(judge(fitOf({ comaField: 3, comaX: 0.9 }, ['comaField', 'comaConstant'])).verdict.cause).toBe(
+      'collimation',
+    );
+    expect(judge(fitOf({ comaX: 3 }, ['comaConstant'])).verdict.cause).toBe('collimation');
+  });
+
+  test('a motion that turns about a point within reach is a rotation, one that does not is a trail', () => {
+    expect(judge(fitOf({ rotation: 8, motionX: 3 }, ['motion', 'rotation'])).verdict.cause).toBe('rotation');
+    expect(judge(fitOf({ motionX: 8 }, ['motion'])).verdict.cause).toBe('trailing');
+  });
+
+  test('astigmatism of half the defocus goes before it: refocusing would not cure it', () => {
+    const { verdict } = judge(fitOf({ focus: 3, astigmatism0: 2.4 }, ['focus', 'astigmatism']));
+    expect(verdict.cause).toBe('astigmatism');
+  });
+});
+
+describe('how sure', () => {
+  test('a rival that costs little more: below 0.9, and the frame that decides is named', () => {
+    const rival = fitOf({ astigmatism0: 2 }, ['astigmatism']);
+    const { verdict } = judge(
+      fitOf({ motionX: 8 }, ['motion'], {
+        rivals: [{ groups: ['astigmatism'], path: 'none', theta: rival.theta, gap: 8, atLeast: false }],
+      }),
+    );
+    expect(verdict.confidence).toBeLessThan(0.9);
+    expect(verdict.decider).toMatchObject({
+      experiment: 'halve-exposure',
+      between: ['trailing', 'astigmatism'],
+    });
+  });
+
+  test('residuals that stars share take away what statistics promise', () => {
+    const sure = judge(fitOf({ comaX: 3 }, ['comaConstant'])).verdict.confidence;
+    const unsure = judge(fitOf({ comaX: 3 }, ['comaConstant'], { coherence: 0.12 })).verdict.confidence;
+    expect(sure).toBeGreaterThan(0.95);
+    expect(unsure).toBeLessThan(0.6);
+  });
+
+  test('seeing is told from clean by what the site usually gives', () => {
+    const round = fitOf({}, []);
+    const usual = (usualSeeingArcsec: number) =>
+      judge(round, { ...UNKNOWN_RIG, usualSeeingArcsec }).verdict.cause;
+    expect(usual(3)).toBe('clean');
+    expect(usual(1.8)).toBe('seeing');
+  });
+});
+
+describe('what to do', () => {
+  test('a focuser at its stop is never told to go further in', () => {
+    const rig = { ...UNKNOWN_RIG, fixed: { ...UNKNOWN_RIG.fixed, focuserAtStop: true } };
+    for (const move of judge(fitOf({ focus: 4 }, ['focus']), rig).verdict.next)
+      expect(move.do).toMatch(/outwards/);
+  });
+
+  test('spacing is spoken of only where there is a corrector', () => {
+    const curved = fitOf({ curvature: -4 }, ['curvature']);
+    const words = (corrector: boolean) =>
+      judge(curved, { ...UNKNOWN_RIG, fixed: { ...UNKNOWN_RIG.fixed, corrector } })
+        .verdict.next.map((move) => move.do)
+        .join(' ');
+    expect(words(false)).not.toMatch(/spacing/i);
+    expect(words(true)).toMatch(/spacing/i);
+  });
+
+  test('every verdict says something to do, in whole sentences', () => {
+    const fits = [
+      fitOf({}, []),
+      fitOf({ focus: 4 }, ['focus']),
+      fitOf({ tiltX: 5 }, ['tilt']),
+      fitOf({ curvature: 4 }, ['curvature']),
+      fitOf({ comaField: 4 }, ['comaField']),
+      fitOf({ comaX: 4 }, ['comaConstant']),
+      fitOf({ astigmatism0: 4 }, ['astigmatism']),
+      fitOf({ trefoil0: 4 }, ['trefoil']),
+      fitOf({ motionX: 8 }, ['motion']),
+      fitOf({ rotation: 8 }, ['rotation']),
+    ];
+    for (const fit of fits) {
+      const { next, headline } = judge(fit).verdict;
+      expect(next.length).toBeGreaterThan(0);
+      for (const { do: text } of next) expect(text).toMatch(/^[A-Z].*\.$/);
+      expect(headline).toMatch(/^[A-Z].*\.$/);
+    }
+  });
+});
