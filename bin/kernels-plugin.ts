@@ -56,6 +56,7 @@ async function runCompiler(root: string): Promise<Uint8Array> {
       },
     },
   );
-  if (error || !binary) throw new Error(`The kernels do not compile.\n${stdout.toString()}${stderr.toString()}`);
+  if (error || !binary)
+    throw new Error(`The kernels do not compile.\n${stdout.toString()}${stderr.toString()}`);
   return binary;
 }

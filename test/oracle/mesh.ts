@@ -20,11 +20,7 @@ export function skyMesh(picture: Picture, { cols, rows, sites, rowStep, quantum 
   for (let row = 0; row < rows; row++)
     for (let col = 0; col < cols; col++) {
       const values: number[] = [];
-      for (
-        let y = edge(row, picture.heightPx, rows);
-        y < edge(row + 1, picture.heightPx, rows);
-        y += rowStep
-      )
+      for (let y = edge(row, picture.heightPx, rows); y < edge(row + 1, picture.heightPx, rows); y += rowStep)
         for (let x = edge(col, picture.widthPx, cols); x < edge(col + 1, picture.widthPx, cols); x++) {
           const value = picture.pixels[y * picture.widthPx + x];
           if (counts(sites, x, y) && !Number.isNaN(value)) values.push(value);
