@@ -1,12 +1,15 @@
 import { sagittalComaUm } from './coma.ts';
+import { diffractionFwhm } from './diffraction.ts';
+import { GREEN_UM } from './image-scale.ts';
+import { comaEdgeUm, waveStar } from './wave-star.ts';
 
 /** What a bare mirror (paraboloid or sphere, stop at the mirror) and the air do to a star, in focus on the axis. */
 export interface PlannedOptics {
   focalLengthMm: number;
   focalRatio: number;
   obstruction: number;
-  /** Round blur of air and diffraction together. */
-  roundFwhmUm: number;
+  /** Full width that the air alone gives. */
+  seeingFwhmUm: number;
   pixelSizeUm: number;
 }
 
@@ -41,12 +44,15 @@ export function spotRays(optics: PlannedOptics, xMm: number, yMm: number): Float
   return rays;
 }
 
+/** Coma at the pupil's edge, in waves, up to which wave optics is reckoned. */
+const MOST_WAVES = 5;
 /** Wings of long exposures through Kolmogorov's air: Moffat's profile with this exponent (Trujillo et al. 2001, from memory). */
 const AIR_BETA = 4.765;
 
 /**
  * The star's picture through the pixel, super-sampled: side x side values row by row (side odd), peak 1, its light's
- * centre on the middle sample. Air and diffraction together are one Moffat profile of the given width.
+ * centre on the middle sample. By wave optics while the coma is a few waves, by rays beyond: rays make small coma too
+ * strong, wave optics of strong coma needs many samples.
  */
 export function plannedStar(
   optics: PlannedOptics,
@@ -55,9 +61,22 @@ export function plannedStar(
   side: number,
   samplesPerPx: number,
 ): Float32Array {
+  const draw = comaEdgeUm(optics, Math.hypot(xMm, yMm)) < MOST_WAVES * GREEN_UM ? waveStar : rayStar;
+  return draw(optics, xMm, yMm, side, samplesPerPx);
+}
+
+/** As `plannedStar`, by rays. Air and diffraction together are one Moffat profile, widths added in quadrature. */
+export function rayStar(
+  optics: PlannedOptics,
+  xMm: number,
+  yMm: number,
+  side: number,
+  samplesPerPx: number,
+): Float32Array {
   const perUm = samplesPerPx / optics.pixelSizeUm;
   const spots = laidOnGrid(spotRays(optics, xMm, yMm), perUm, side);
-  const round = throughPixel(optics.roundFwhmUm * perUm, samplesPerPx, side);
+  const diffractionUm = diffractionFwhm(optics.obstruction) * GREEN_UM * optics.focalRatio;
+  const round = throughPixel(Math.hypot(optics.seeingFwhmUm, diffractionUm) * perUm, samplesPerPx, side);
   const reach = (round.side - 1) / 2;
   const sum = new Float64Array(side * side);
   for (let cell = 0; cell < spots.length; cell++) {

@@ -1,59 +1,11 @@
-import type { MeanStar } from '../../../workers/protocol/api.ts';
-import type { FrameReport, Region } from '../../../workers/protocol/report.ts';
+import type { FrameReport } from '../../../workers/protocol/report.ts';
 import { halfDiagonalMm, heightOfComaMm } from '../../../workers/rig/coma.ts';
-import {
-  halfPeakWidthPx,
-  matchedElongation,
-  plannedStar,
-  type PlannedOptics,
-} from '../../../workers/rig/planned-star.ts';
 import type { RigSheet } from '../../../workers/rig/sheet.ts';
 import { plain, withError } from '../../format/quantity.ts';
 import type { Plan } from '../plan.ts';
 import { isBareMirror } from './focal-surface.ts';
-import { plannedOptics } from './optics.ts';
+import { plannedOptics } from './planned.ts';
 import { told, type Told } from './told.ts';
-
-const SAMPLES_PER_PX = 3;
-
-/** The nine cells of the sensor with the star that the rig should make in the middle of each, and its numbers. */
-export function plannedCells(
-  optics: PlannedOptics,
-  widthMm: number,
-  heightMm: number,
-): { stars: MeanStar[]; regions: Region[] } {
-  const stars: MeanStar[] = [];
-  const regions: Region[] = [];
-  const side = pictureSide(optics, widthMm, heightMm);
-  for (let row = 0; row < 3; row++)
-    for (let col = 0; col < 3; col++) {
-      const place = { col, row, cols: 3, rows: 3, stars: 1 };
-      const values = plannedStar(
-        optics,
-        ((col - 1) / 3) * widthMm,
-        ((row - 1) / 3) * heightMm,
-        side,
-        SAMPLES_PER_PX,
-      );
-      const exact = (value: number) => ({ value, sigma: 0 });
-      stars.push({ ...place, side, samplesPerPx: SAMPLES_PER_PX, values });
-      regions.push({
-        ...place,
-        fwhmPx: exact(halfPeakWidthPx(values, SAMPLES_PER_PX)),
-        hfdPx: null,
-        elongation: exact(matchedElongation(values)),
-        angleDeg: null,
-      });
-    }
-  return { stars, regions };
-}
-
-/** Odd number of samples that holds the spot of the outer cells and three widths of air; at most 101. */
-function pictureSide(optics: PlannedOptics, widthMm: number, heightMm: number): number {
-  const spotUm = (3000 * Math.hypot(widthMm, heightMm)) / (3 * 16 * optics.focalRatio ** 2);
-  const px = (spotUm + 3 * optics.roundFwhmUm) / optics.pixelSizeUm + 3;
-  return Math.min(101, 2 * Math.ceil((px * SAMPLES_PER_PX) / 2) + 1);
-}
 
 /** Whether the open frame was made with this rig, by its focal length and pixel; null when that cannot be told. */
 export function sameRig(sheet: RigSheet, report: FrameReport | null): boolean | null {
@@ -72,8 +24,7 @@ export function expectedAgainstMeasured(sheet: RigSheet, report: FrameReport | n
     missing: [],
     formula:
       'strength 1 = coma of a bare paraboloid of this focal ratio; its node is where the axis meets the sensor',
-    source:
-      'Fit of the whole field of the open frame; errors are standard errors. Planned stars: rays of third order, one profile for air and diffraction.',
+    source: 'Fit of the whole field of the open frame; errors are standard errors.',
   };
   const same = sameRig(sheet, report);
   if (same === null)
@@ -105,7 +56,7 @@ export function expectedAgainstMeasured(sheet: RigSheet, report: FrameReport | n
   const optics = plannedOptics(sheet);
   if (blur && optics)
     says.push(
-      `Round blur is ${withError(blur)} px; usual air would give ${plain(optics.roundFwhmUm / optics.pixelSizeUm, 2)} px with diffraction.`,
+      `Round blur is ${withError(blur)} px; usual air would give ${plain(optics.seeingFwhmUm / optics.pixelSizeUm, 2)} px.`,
     );
   if (isBareMirror(sheet) && sheet.pixelSizeUm && sheet.focalLengthMm && sheet.apertureMm)
     says.push(

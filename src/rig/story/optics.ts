@@ -6,43 +6,22 @@ import {
 } from '../../../workers/rig/coma.ts';
 import { diffractionFwhm, firstDarkRadius } from '../../../workers/rig/diffraction.ts';
 import { GREEN_UM } from '../../../workers/rig/image-scale.ts';
-import { matchedElongation, plannedStar, type PlannedOptics } from '../../../workers/rig/planned-star.ts';
 import type { RigSheet } from '../../../workers/rig/sheet.ts';
 import { sphereBlurUm, sphereErrorUm, sphereGoodRatio } from '../../../workers/rig/sphere.ts';
 import { fullyLitFieldMm, neededStopMm, passedFraction } from '../../../workers/rig/vignetting.ts';
 import type { Plan } from '../plan.ts';
-import { starWidthsUm } from './field.ts';
 import { isBareMirror } from './focal-surface.ts';
+import { plannedCells } from './planned.ts';
 import { ratioText, tell, told, type Told } from './told.ts';
-
-/** The sheet as a planned star wants it; null while something is not told or the optics have no law. */
-export function plannedOptics(sheet: RigSheet): PlannedOptics | null {
-  const { apertureMm, focalLengthMm, pixelSizeUm, usualSeeingArcsec } = sheet;
-  if (!isBareMirror(sheet) || !apertureMm || !focalLengthMm || !pixelSizeUm || !usualSeeingArcsec)
-    return null;
-  const { seeingUm, diffractionUm } = starWidthsUm({
-    ...sheet,
-    apertureMm,
-    focalLengthMm,
-    usualSeeingArcsec,
-  });
-  return {
-    focalLengthMm,
-    focalRatio: focalLengthMm / apertureMm,
-    obstruction: sheet.obstruction ?? 0,
-    roundFwhmUm: Math.hypot(seeingUm, diffractionUm),
-    pixelSizeUm,
-  };
-}
 
 export const coma = (sheet: RigSheet, plan: Plan): Told => {
   const what = {
     id: 'coma',
     title: 'Coma at the edge of this sensor',
     formula:
-      'tail = 3h/(16F²), h from the axis; independent of the mirror’s figure\nelongation: rays of the spot, blurred by usual air and the pixel, matched by an elliptical Gaussian',
+      'tail = 3h/(16F²), h from the axis; independent of the mirror’s figure\nelongation: the star through usual air and the pixel, matched by an elliptical Gaussian',
     source:
-      'Third order, stop at the mirror: Schroeder, Astronomical Optics, ch. 5–6. At f/4 exact rays spread 1 % more. Matched weight: Bernstein & Jarvis 2002; rays alone make small coma up to 8 % too wide.',
+      'Third order, stop at the mirror: Schroeder, Astronomical Optics, ch. 5–6. At f/4 exact rays spread 1 % more. Elongation: wave optics through Kolmogorov’s air (Fried 1966); matched weight of Bernstein & Jarvis 2002.',
   };
   if (sheet.optics === null) return { ...what, missing: ['kind of optics'], says: [] };
   if (!isBareMirror(sheet))
@@ -70,15 +49,11 @@ export const coma = (sheet: RigSheet, plan: Plan): Told => {
           ? `Up to ${told(plan.comaLimitPx, 'px')} reaches ${told(radius, 'mm')} from the axis: the whole sensor.`
           : `Tails stay below ${told(plan.comaLimitPx, 'px')} within ${told(radius, 'mm')} of the axis; a sensor of this shape would have to be ${told(fit.widthMm, 'mm')} × ${told(fit.heightMm, 'mm')}.`,
       ];
-      const planned = plannedOptics(known);
-      if (planned) {
-        const elongation = matchedElongation(
-          plannedStar(planned, known.sensorWidthMm / 3, known.sensorHeightMm / 3, 61, 3),
-        );
+      const elongation = plannedCells(known)?.regions[0].elongation;
+      if (elongation)
         says.push(
-          `With usual air, stars in the corner ninths should measure about ${told(100 * (elongation - 1), '%')} longer than wide. That much is the mirror’s own; more, or a node off the centre, is something else.`,
+          `With usual air, stars in the corner ninths should measure about ${told(100 * (elongation.value - 1), '%')} longer than wide. That much is the mirror’s own; more, or a node off the centre, is something else.`,
         );
-      }
       return says;
     },
   );
