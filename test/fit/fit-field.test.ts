@@ -145,3 +145,22 @@ test('stopping: the fit rejects with an AbortError', async () => {
   );
   await expect(fit).rejects.toMatchObject({ name: 'AbortError' });
 });
+
+test('an obstruction that nothing gives is read from defocused stars', async () => {
+  for (const obstruction of [0, 0.4]) {
+    const scene = fieldScene({ rig: { obstruction }, optics: { focusUm: 160 } });
+    const outcome = await fitField(
+      drawnStamps(scene, 6, 4, 21),
+      { focalLengthMm: 600, apertureMm: 120, pixelSizeUm: 3.8, obstruction: null },
+      UNKNOWN_RIG,
+      (set, optics) => InlineStarPool.create(set, optics),
+    );
+    expect(outcome.ok).toBe(true);
+    if (!outcome.ok) return;
+    expect(outcome.value.known.obstruction).toBe('fitted');
+    // The image knows the area of the hole, a few hundredths of the pupil's.
+    expect(Math.abs(outcome.value.optics.obstruction ** 2 - obstruction ** 2)).toBeLessThan(0.02);
+    // Positive by convention; 160 um were drawn.
+    expect(Math.abs(outcome.value.theta[0] * 2 * 5 * 3.8 - 160)).toBeLessThan(3);
+  }
+});
