@@ -16,7 +16,10 @@ export function measuredPixels(
   });
 }
 
-/** Fills the gaps for the eye: a pixel without value takes the mean of its four neighbours that have one. */
+/**
+ * Fills the gaps for the eye: a pixel without value takes the mean of its four neighbours where two or more have one
+ * (a pixel beyond the border of the frame has one at most).
+ */
 export function filledPixels(values: Float32Array, side: number): Float32Array {
   return values.map((value, i) => {
     if (!Number.isNaN(value)) return value;
@@ -27,6 +30,6 @@ export function filledPixels(values: Float32Array, side: number): Float32Array {
       x > 0 ? values[i - 1] : NaN,
       x < side - 1 ? values[i + 1] : NaN,
     ].filter((v) => v !== undefined && !Number.isNaN(v));
-    return near.length ? near.reduce((sum, v) => sum + v, 0) / near.length : NaN;
+    return near.length > 1 ? near.reduce((sum, v) => sum + v, 0) / near.length : NaN;
   });
 }

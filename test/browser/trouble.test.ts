@@ -85,6 +85,24 @@ test('a worker that dies in the middle of a run is told in a sentence, and the n
   await visit.close();
 });
 
+test('without WebGL2 the frame is drawn all the same', async () => {
+  const visit = await site.visit();
+  await visit.page.addInitScript(() => {
+    const original = HTMLCanvasElement.prototype.getContext;
+    HTMLCanvasElement.prototype.getContext = function (
+      this: HTMLCanvasElement,
+      kind: string,
+      ...rest: unknown[]
+    ) {
+      return kind === 'webgl2' ? null : original.apply(this, [kind, ...rest] as never);
+    } as typeof original;
+  });
+  await visit.begin();
+  await expectPixels(visit);
+  expect(visit.errors).toEqual([]);
+  await visit.close();
+});
+
 /** The frame viewer shows stars at full size, which it can only with pixels from the worker. */
 async function expectPixels(visit: Visit): Promise<void> {
   const view = visit.page.getByRole('application');
