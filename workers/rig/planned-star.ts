@@ -167,7 +167,10 @@ export function matchedElongation(values: ArrayLike<number>): number {
     const [mx, my] = [sx / total, sy / total];
     cx += 2 * mx;
     cy += 2 * my;
-    [xx, yy, xy] = [2 * (sxx / total - mx * mx), 2 * (syy / total - my * my), 2 * (sxy / total - mx * my)];
+    const next = [2 * (sxx / total - mx * mx), 2 * (syy / total - my * my), 2 * (sxy / total - mx * my)];
+    const moved = Math.abs(next[0] - xx) + Math.abs(next[1] - yy);
+    [xx, yy, xy] = next;
+    if (moved < 1e-6 * xx) break;
   }
   const e = Math.hypot(xx - yy, 2 * xy) / (xx + yy);
   return Math.sqrt((1 + e) / (1 - e));

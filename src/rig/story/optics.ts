@@ -52,7 +52,7 @@ export const coma = (sheet: RigSheet, plan: Plan): Told => {
       const elongation = plannedCells(known)?.regions[0].elongation;
       if (elongation)
         says.push(
-          `With usual air, stars in the corner ninths should measure about ${told(100 * (elongation.value - 1), '%')} longer than wide. That much is the mirror’s own; more, or a node off the centre, is something else.`,
+          `With usual air, a star in the middle of a corner ninth should measure about ${told(100 * (elongation.value - 1), '%')} longer than wide. That much is the mirror’s own; more, or a node off the centre, is something else.`,
         );
       return says;
     },
