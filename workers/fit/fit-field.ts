@@ -274,6 +274,10 @@ function contestedBy(candidates: FitResult[], best: FitResult): Rival[] {
     }));
 }
 
+const DEFOCUSING: readonly number[] = [P.focus, P.tiltX, P.tiltY, P.curvature];
+/** Edge radius of a defocus that nobody can see, over the FWHM of the round blur. */
+const UNSEEN_DEFOCUS = 0.15;
+
 /** Standard errors of what was dropped: where it stood before, and how well that was known. */
 function droppedSigma(full: FitResult, final: FitResult): number[] {
   const sigma = new Array<number>(PARAMETER_COUNT).fill(0);
@@ -282,6 +286,9 @@ function droppedSigma(full: FitResult, final: FitResult): number[] {
     if (final.free.includes(parameter)) continue;
     const variance = covariance?.[parameter * PARAMETER_COUNT + parameter] ?? 0;
     sigma[parameter] = Math.sqrt(variance + full.state.theta[parameter] ** 2);
+    // Blur grows with the square of a defocus: a small one stays unseen whatever the curvature of the cost says.
+    if (DEFOCUSING.includes(parameter))
+      sigma[parameter] = Math.max(sigma[parameter], UNSEEN_DEFOCUS * Math.exp(final.state.theta[P.lnBlur]));
   }
   return sigma;
 }

@@ -29,11 +29,21 @@ export async function findObstruction(
     iterations: ITERATIONS,
     warmUp: 1,
   };
-  const costs: number[] = [];
-  for (const obstruction of TRIED) {
-    await pool.setOptics({ ...assumed, obstruction });
-    costs.push((await fitter.fit(leader.state, leader.shape, trial)).cost);
-  }
+  // Each value starts from its neighbour's solution, outwards from the assumed one: far ones would not converge else.
+  const costs = new Array<number>(TRIED.length).fill(Infinity);
+  const middle = TRIED.findIndex((value) => value >= assumed.obstruction);
+  const walk = async (indices: number[]) => {
+    let { state } = leader;
+    for (const index of indices) {
+      await pool.setOptics({ ...assumed, obstruction: TRIED[index] });
+      const result = await fitter.fit(state, leader.shape, trial);
+      costs[index] = result.cost;
+      state = result.state;
+    }
+  };
+  const all = TRIED.map((_, index) => index);
+  await walk(all.slice(middle));
+  await walk(all.slice(0, middle).reverse());
   await pool.setOptics(assumed);
   const usual = (await fitter.fit(leader.state, leader.shape, trial)).cost;
   const low = costs.indexOf(Math.min(...costs));
@@ -41,7 +51,9 @@ export async function findObstruction(
   // The largest value tried is no minimum: something else widens the rings there.
   if (low === TRIED.length - 1 || usual - costs[low] < LEAST_GAIN * scale)
     return { optics: assumed, fitted: false };
-  const optics = { ...assumed, obstruction: low === 0 ? 0 : vertex(low, costs) };
+  // Secondaries below a sixth hardly exist: where none at all does as well, there is none.
+  const none = costs[0] - costs[low] < LEAST_GAIN * scale;
+  const optics = { ...assumed, obstruction: none ? 0 : vertex(low, costs) };
   await pool.setOptics(optics);
   return { optics, fitted: true };
 }
