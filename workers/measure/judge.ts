@@ -76,3 +76,25 @@ function nearest(jurors: MeasuredStar[], star: MeasuredStar): MeasuredStar[] {
   }
   return best.map((entry) => entry.juror);
 }
+
+/** A plateau counts within this share of the frame's highest peak: full wells are all about equally deep. */
+const WELL_SHARE = 0.85;
+const CLEAR_PEAK_SNR = 60;
+/** Stars this far below the highest cannot be clipped and show how flat tops are here. */
+const SOUND_SHARE = 0.6;
+
+/**
+ * Flags stars clipped by full wells below the converter's limit, which no single pixel value betrays: flat tops, all at
+ * about the height of the frame's highest, and flatter than the frame's fainter stars (a disc out of focus is flat too).
+ */
+export function judgePlateaus(stars: MeasuredStar[]): void {
+  const highest = stars.reduce((most, star) => Math.max(most, star.peak), 0);
+  const sound = stars.filter((star) => star.snr > CLEAR_PEAK_SNR && star.peak < SOUND_SHARE * highest);
+  const usual =
+    sound.length < MIN_JURY ? 1 : median(sound.map(({ plateau }) => (plateau.pixels - 1) / plateau.expected));
+  for (const star of stars) {
+    const { pixels, expected } = star.plateau;
+    if (star.flags & FLAG.ring || star.snr < CLEAR_PEAK_SNR || star.peak < WELL_SHARE * highest) continue;
+    if (pixels > 3 + 2 * Math.max(usual, 1) * expected) star.flags |= FLAG.saturated;
+  }
+}

@@ -10,7 +10,7 @@ import { NoiseSamples } from './gain.ts';
 import { measureGrowth, NO_HALO, type Halo } from './growth.ts';
 import { frameHalo } from './halo.ts';
 import { MeanResidual } from './mean-residual.ts';
-import { judgeShapes } from './judge.ts';
+import { judgePlateaus, judgeShapes } from './judge.ts';
 import { NeighbourIndex } from './neighbours.ts';
 import { shapeOf, type PixelNoise } from './profile.ts';
 import { fitTarget, measureStar, type MeasuredStar, type Target } from './star.ts';
@@ -88,6 +88,7 @@ export function measureStars(
     samples.push({ star, target });
   });
   const stars = samples.map((sample) => sample.star);
+  judgePlateaus(stars);
   judgeShapes(stars);
   calibrateWidths(space, plane, samples, { shape, k, radiusPx, noiseAt });
   kernels.arena.reset(mark);

@@ -43,12 +43,15 @@ export interface MeasuredStar {
   clover: [number, number];
   flags: number;
   chi2PerDof: number;
+  /** Pixels within a twentieth of the highest, and how many of them the profile would have. */
+  plateau: { pixels: number; expected: number };
 }
 
 /** A ring's middle is darker than this share of its brightest annulus. */
 const RING_SHARE = 0.75;
 const RING_MIN_RMS_PX = 2.5;
 const RING_MIN_SNR = 20;
+const PLATEAU_DEPTH = 0.05;
 /** A faint candidate that no profile fits is a piece of something else. */
 const UNFITTED_MIN_SNR = 20;
 /** ... and so is one much wider than the frame's stars: a nebula's edge, an uneven sky. */
@@ -205,5 +208,16 @@ export function measureStar(
     clover: growth.clover,
     flags,
     chi2PerDof: profile.chi2PerDof,
+    plateau: plateauOf(space, gathered, profile),
   };
+}
+
+/** A clipped star has a flat top: many pixels near the highest, where the profile would have one or two. */
+function plateauOf(space: Workspace, gathered: Gathered, { a, b, c }: Profile): MeasuredStar['plateau'] {
+  let pixels = 0;
+  const limit = (1 - PLATEAU_DEPTH) * gathered.peak;
+  space.eachPixel(gathered.count, (value) => (pixels += value > limit ? 1 : 0));
+  // I > (1 - d) A inside q < d, an ellipse of area pi d / sqrt(det).
+  const area = (Math.PI * PLATEAU_DEPTH) / Math.sqrt(Math.max(a * b - c * c, 1e-12));
+  return { pixels, expected: area * space.siteShare };
 }

@@ -6,7 +6,11 @@ export const STAR_FLAGS = [
   { bit: 1 << 0, name: 'saturated', says: 'its core reaches the limit of the camera' },
   { bit: 1 << 1, name: 'blended', says: 'another star overlaps it' },
   { bit: 1 << 2, name: 'edge', says: 'it touches the border of the frame' },
-  { bit: 1 << 3, name: 'ring', says: 'a defocused ring: its width at half height means nothing' },
+  {
+    bit: 1 << 3,
+    name: 'ring',
+    says: 'a defocused ring or a double image: its width at half height means nothing',
+  },
   { bit: 1 << 4, name: 'extended', says: 'much larger than the stars around it: a galaxy or a nebula' },
   { bit: 1 << 5, name: 'streak', says: 'far longer than the other stars: a satellite or a bled column' },
   { bit: 1 << 6, name: 'sharp', says: 'narrower than any star here: a hot pixel or a cosmic ray' },

@@ -37,7 +37,7 @@ export function headline(
       : WORDS[cause];
   const cost =
     withoutPx !== null && withoutPx < cornerFwhmPx - 0.05
-      ? ` Corner stars are ${cornerFwhmPx.toFixed(1)} px wide and would be ${withoutPx.toFixed(1)} px without it.`
+      ? ` In the very corners stars are ${cornerFwhmPx.toFixed(1)} px wide and would be ${withoutPx.toFixed(1)} px without it.`
       : '';
   return `${sure} ${what}.${cost}`;
 }

@@ -26,7 +26,7 @@ export interface ChannelSky {
 
 /**
  * One tile of one level, block averages of the pixels as stored. A mosaic is shown in colour: each channel averages
- * its own pixels of the block, and at full size each 2 x 2 cell lends its colours to its four pixels.
+ * its own pixels of the block, and at full size those around each pixel.
  * `high` is the stored value shown as 65535, `low` as 0.
  */
 export function renderTile(
@@ -55,26 +55,26 @@ export function renderTile(
   const sums = new Float64Array(3);
   const hits = new Float64Array(3);
   const planePixels = widthPx * heightPx;
-  const mosaicCell = frame.mosaic && block === 1 ? 2 : block;
+  const blurred = frame.mosaic !== null && block === 1;
 
   for (let j = 0; j < tileHeight; j++)
     for (let i = 0; i < tileWidth; i++) {
       sums.fill(0);
       hits.fill(0);
-      // At full size a mosaic's pixel takes the colours of the 2 x 2 cell that it is part of.
-      const left = mosaicCell === block ? (x0 + i) * block : (x0 + i) & ~1;
-      const top = mosaicCell === block ? (y0 + j) * block : (y0 + j) & ~1;
-      const right = Math.min(left + mosaicCell, widthPx);
-      const bottom = Math.min(top + mosaicCell, heightPx);
-      for (let y = top; y < bottom; y++)
-        for (let x = left; x < right; x++)
+      // At full size a mosaic's pixel takes each colour from the 3 x 3 around it, weights 4, 2, 1 (bilinear).
+      const left = blurred ? x0 + i - 1 : (x0 + i) * block;
+      const top = blurred ? y0 + j - 1 : (y0 + j) * block;
+      const right = Math.min(left + (blurred ? 3 : block), widthPx);
+      const bottom = Math.min(top + (blurred ? 3 : block), heightPx);
+      for (let y = Math.max(0, top); y < bottom; y++)
+        for (let x = Math.max(0, left); x < right; x++)
           for (let plane = 0; plane < frame.planes; plane++) {
             const value = pixels[plane * planePixels + y * widthPx + x];
             const channel = frame.planes === 3 ? plane : channelOf(x, y);
-            if (value === value) {
-              sums[channel] += value;
-              hits[channel]++;
-            }
+            if (value !== value) continue;
+            const weight = blurred ? 4 >> (Math.abs(x - x0 - i) + Math.abs(y - y0 - j)) : 1;
+            sums[channel] += weight * value;
+            hits[channel] += weight;
           }
       for (let channel = 0; channel < channels; channel++) {
         const mean = hits[channel] ? sums[channel] / hits[channel] + offsets[channel] : low;
