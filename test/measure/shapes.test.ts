@@ -16,7 +16,13 @@ import { measureFrame, median, medianError, pairUp, rowsOf, scatter } from '../s
 
 const CARDS: FitsCard[] = [['EGAIN', 1]];
 
-async function field(brush: Brush, apartPx: number, fluxElectrons: number, mosaic: string | null = null) {
+async function field(
+  brush: Brush,
+  apartPx: number,
+  fluxElectrons: number,
+  mosaic: string | null = null,
+  withinPx = 4,
+) {
   const [widthPx, heightPx] = [760, 600];
   const stars = scatter(40, widthPx, heightPx, apartPx, apartPx * 0.7, 8).map((place, i) => ({
     ...place,
@@ -37,7 +43,7 @@ async function field(brush: Brush, apartPx: number, fluxElectrons: number, mosai
   return {
     stars,
     hfdPx: brushHfdPx(brush),
-    ...pairUp(stars, rowsOf(measured.stars), 4),
+    ...pairUp(stars, rowsOf(measured.stars), withinPx),
     report: measured.report,
   };
 }
@@ -83,7 +89,10 @@ describe('kicked mounts draw every star twice', () => {
     [0, 22, 0.25],
     [7, 0, 0.5],
   ])('second image at (%i, %i) with %f of the light: one star each', async (dx, dy, minority) => {
-    const { pairs, missed, extra, stars } = await field(kickBrush(dx, dy, minority, 1.3), 70, 1.5e5);
+    // A faint one may be held by its brighter image, which lies this far from the centroid of both.
+    const withinPx = Math.max(4, minority * Math.hypot(dx, dy) + 1);
+    const brush = kickBrush(dx, dy, minority, 1.3);
+    const { pairs, missed, extra, stars } = await field(brush, 70, 1.5e5, null, withinPx);
     expect(missed.length).toBeLessThanOrEqual(stars.length * 0.05);
     expect(extra.length).toBeLessThanOrEqual(stars.length * 0.05);
     expect(pairs.length).toBeGreaterThan(0);

@@ -19,16 +19,20 @@ const PAIR_EXCESS = 0.12;
 const FAINT_SNR = 8;
 
 /**
- * Compares every star with its nearest neighbours and sets the flags sharp, extended, streak and faint.
- * Widths are compared by logarithm; a difference must also exceed four of its own standard errors.
+ * Compares every star with its nearest neighbours and sets the flags sharp, extended, streak, faint and blended.
+ * Widths are compared by logarithm; a difference must also exceed four of its own standard errors. Twice, so that what
+ * was found out first no longer sits among the jurors.
  */
 export function judgeShapes(stars: MeasuredStar[]): void {
+  for (let round = 0; round < 2; round++) judgeOnce(stars);
+}
+
+const NO_JUROR = FLAG.saturated | FLAG.edge | FLAG.blended | FLAG.extended | FLAG.streak | FLAG.sharp;
+
+function judgeOnce(stars: MeasuredStar[]): void {
   const jurors = stars.filter(
     (star) =>
-      star.snr > 12 &&
-      !(minorFwhmPx(star) < NARROWEST_PX) &&
-      !(star.flags & (FLAG.saturated | FLAG.edge | FLAG.blended)) &&
-      sizeOf(star) > 0,
+      star.snr > 12 && !(minorFwhmPx(star) < NARROWEST_PX) && !(star.flags & NO_JUROR) && sizeOf(star) > 0,
   );
   for (const star of stars) {
     if (star.snr < FAINT_SNR) star.flags |= FLAG.faint;
@@ -36,7 +40,13 @@ export function judgeShapes(stars: MeasuredStar[]): void {
     const jury = nearest(jurors, star);
     if (jury.length < MIN_JURY || star.flags & FLAG.saturated) continue;
     const usual = median(jury.map((other) => Math.log(sizeOf(other))));
-    const scatter = 1.4826 * median(jury.map((other) => Math.abs(Math.log(sizeOf(other)) - usual)));
+    // The scatter on the narrow side: merged pairs and galaxies among the neighbours only widen the other.
+    const scatter =
+      usual -
+      quantile(
+        jury.map((other) => Math.log(sizeOf(other))),
+        0.16,
+      );
     const excess = Math.log(sizeOf(star)) - usual;
     const error = Math.hypot(scatter, star.fwhmSigmaPx / star.fwhmPx || 0);
     // The lower quartile: where most neighbours are merged pairs, a lone star is not to blame for being narrower.
