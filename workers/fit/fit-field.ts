@@ -33,6 +33,7 @@ import { spreadOrder } from './star-choice.ts';
 import { InlineStarPool } from './star-pool.ts';
 import type { StarPool } from './star-pool.ts';
 import { removed } from './removed.ts';
+import { micrometresPerPixel } from './wavefront.ts';
 
 /** Fewer stars than this say too little about a field. */
 export const LEAST_STARS = 8;
@@ -42,6 +43,8 @@ const RACING_SIZES = { least: 0.3, most: 4 };
 const MOMENT_STARS = 48;
 const FINAL_STARS = 80;
 const MODEL_ERROR = 0.02;
+/** Spherical aberration of ordinary optics, a ninth of a wave in this coefficient: more of it is something else. */
+const LIKELY_SPHERICAL_UM = 0.06;
 const ELONGATING: readonly Group[] = ['motion', 'rotation', 'astigmatism'];
 
 export type StarPoolMaker = (stamps: StampSet, optics: Optics) => Promise<StarPool>;
@@ -70,6 +73,9 @@ export async function fitField(
       'too-few-stars',
       `Only ${order.length} clean stars can be fitted and ${LEAST_STARS} are needed: expose longer, or point at a richer field.`,
     );
+  const priors: FitOptions['priors'] = new Map([
+    [P.spherical, { centre: 0, sigma: LIKELY_SPHERICAL_UM / micrometresPerPixel('spherical', optics) }],
+  ]);
   const pool = await makePool(stamps, optics);
   try {
     const fitter = new FieldFitter(pool, field.xi, field.eta);
@@ -86,7 +92,7 @@ export async function fitField(
       start: moments,
       obstruction: optics.obstruction,
       aspect: stamps.widthPx / stamps.heightPx,
-      priors: new Map(),
+      priors,
       typicalSnr: [...moments.snr].sort((a, b) => a - b)[moments.snr.length >> 1],
       signal,
       report: (done) => onProgress(0.7 * done, 'searching'),
@@ -98,7 +104,7 @@ export async function fitField(
       iterations: 8,
       warmUp: 1,
       tolerance: 0.5,
-      priors: new Map(),
+      priors,
       signal,
     };
     const seen = chosen.known.obstruction
