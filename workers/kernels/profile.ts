@@ -67,13 +67,15 @@ export function fitProfile(
       status = decrement < 1e-2 ? FIT_OK : FIT_LOST;
       break;
     }
-    // A decrement of 1e-4 is a step of a hundredth of the standard error.
-    if (decrement < 1e-4) {
+    // A decrement of 1e-3 is a step of some hundredths of the standard error: the normal matrix in hand will do.
+    if (decrement < 1e-3) {
       status = FIT_OK;
       break;
     }
   }
-  accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+  if (status != FIT_OK) {
+    accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+  }
   if (!factor7(normal)) return FIT_LOST;
   invert7(normal, covariance);
   return status;

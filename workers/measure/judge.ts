@@ -34,10 +34,11 @@ function judgeOnce(stars: MeasuredStar[]): void {
     (star) =>
       star.snr > 12 && !(minorFwhmPx(star) < NARROWEST_PX) && !(star.flags & NO_JUROR) && sizeOf(star) > 0,
   );
+  const bench = new Bench(jurors);
   for (const star of stars) {
     if (star.snr < FAINT_SNR) star.flags |= FLAG.faint;
     if (minorFwhmPx(star) < NARROWEST_PX) star.flags |= FLAG.sharp;
-    const jury = nearest(jurors, star);
+    const jury = bench.nearest(star);
     if (jury.length < MIN_JURY || star.flags & FLAG.saturated) continue;
     const usual = median(jury.map((other) => Math.log(sizeOf(other))));
     // The scatter on the narrow side: merged pairs and galaxies among the neighbours only widen the other.
@@ -74,7 +75,40 @@ function minorFwhmPx({ fwhmPx, e1, e2 }: MeasuredStar): number {
 
 const sizeOf = (star: MeasuredStar) => (star.flags & FLAG.ring ? star.hfdPx : star.fwhmPx);
 
-function nearest(jurors: MeasuredStar[], star: MeasuredStar): MeasuredStar[] {
+/** Finds the nearest jurors of a star without asking all of them: a square cell holds about a jury. */
+class Bench {
+  private readonly cells = new Map<string, MeasuredStar[]>();
+  private readonly cellPx: number;
+
+  constructor(private readonly jurors: MeasuredStar[]) {
+    const extent = (pick: (star: MeasuredStar) => number) => {
+      const values = jurors.map(pick);
+      return values.reduce((a, b) => Math.max(a, b), 0) - values.reduce((a, b) => Math.min(a, b), Infinity);
+    };
+    const area = extent((star) => star.xPx) * extent((star) => star.yPx);
+    this.cellPx = Math.max(1, Math.sqrt((area * JURY) / Math.max(jurors.length, 1)) || 1);
+    for (const juror of jurors) {
+      const key = this.key(this.place(juror.xPx), this.place(juror.yPx));
+      const cell = this.cells.get(key);
+      if (cell) cell.push(juror);
+      else this.cells.set(key, [juror]);
+    }
+  }
+
+  nearest(star: MeasuredStar): MeasuredStar[] {
+    const [col, row] = [this.place(star.xPx), this.place(star.yPx)];
+    const close: MeasuredStar[] = [];
+    for (let j = row - 1; j <= row + 1; j++)
+      for (let i = col - 1; i <= col + 1; i++) close.push(...(this.cells.get(this.key(i, j)) ?? []));
+    // In an empty neighbourhood all are asked.
+    return nearestOf(close.length > 2 * JURY ? close : this.jurors, star);
+  }
+
+  private place = (px: number) => Math.floor(px / this.cellPx);
+  private key = (col: number, row: number) => `${col},${row}`;
+}
+
+function nearestOf(jurors: MeasuredStar[], star: MeasuredStar): MeasuredStar[] {
   const best: { distance: number; juror: MeasuredStar }[] = [];
   for (const juror of jurors) {
     if (juror === star) continue;

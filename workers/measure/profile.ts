@@ -161,8 +161,9 @@ export const profileFlux = (amplitude: number, det: number, k: number): number =
 
 /** Light of the profile inside a circle of radius r about its centre, stored units. */
 export function lightWithin({ amplitude, a, b, c, k }: Profile, r: number): number {
-  // Along each direction the integral over the radius is closed; over the angle a rule of 24 points is exact enough.
-  const DIRECTIONS = 24;
+  // Along each direction the integral over the radius is closed; over the angle a rule of 12 points errs by
+  // ((1 - r) / (1 + r))^12 for an axis ratio r.
+  const DIRECTIONS = 12;
   let sum = 0;
   for (let i = 0; i < DIRECTIONS; i++) {
     const angle = ((i + 0.5) * Math.PI) / DIRECTIONS;
