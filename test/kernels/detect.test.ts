@@ -30,7 +30,7 @@ function kernelDetect(
     const tapsAddress = arena.alloc(taps.length * 4);
     const [runs, peaks, peakCount] = [arena.alloc(capacity * 8), arena.alloc(capacity * 12), arena.alloc(4)];
     const radius = taps.length - 1;
-    const scratchBytes = (plane.widthPx + 2 * radius + 8) * (2 * radius + 9) * 4;
+    const scratchBytes = (plane.widthPx + 2 * radius + 16) * (2 * radius + 9) * 4;
     const scratch = arena.alloc(scratchBytes + 4);
     arena.f32(levels, cells).set(mesh.levels);
     arena.f32(sigmas, cells).set(mesh.sigmas);

@@ -21,7 +21,7 @@ export function scan(plane: Plane, sky: Sky, sigmaPx: number, { run, arena }: Ke
   const runs = arena.alloc(capacity * RUN_BYTES);
   const peaks = arena.alloc(capacity * PEAK_BYTES);
   const peakCount = arena.alloc(4);
-  const scratch = arena.alloc((plane.widthPx + 2 * radius + 8) * (2 * radius + 9) * 4);
+  const scratch = arena.alloc((plane.widthPx + 2 * radius + 16) * (2 * radius + 9) * 4);
   arena.f32(tapsAddress, taps.length).set(taps);
   const detect = plane.kind === 'u16' ? run.detectU16 : run.detectF32;
   const runCount = detect(

@@ -17,7 +17,7 @@ export const PEAK_BYTES: usize = 12; // u32 x, u32 y, f32 significance
  * half kernel, normalised so that the result is in sigmas. `threshold` in sigmas.
  * `sites`: parities that count (see mesh.ts); other pixels are taken as sky.
  * `runs`, `peaks`: output; `peakCount`: address of an i32 that receives the number of peaks (at most runCapacity).
- * `scratch`: (width + 2 radius + 8) * (2 radius + 9) f32.
+ * `scratch`: (width + 2 radius + 16) * (2 radius + 9) f32.
  */
 export function detectU16(
   pixels: usize, width: i32, height: i32, levels: usize, sigmas: usize, cols: i32, rows: i32, sites: i32,
@@ -39,7 +39,7 @@ function detect<T>(
   pixels: usize, width: i32, height: i32, levels: usize, sigmas: usize, cols: i32, rows: i32, sites: i32,
   taps: usize, radius: i32, threshold: f32, runs: usize, runCapacity: i32, peaks: usize, peakCount: usize, scratch: usize,
 ): i32 {
-  const padded = (width + 2 * radius + 8) & ~3;
+  const padded = (width + 2 * radius + 16) & ~3;
   const rowBytes = (<usize>padded) << 2;
   const window = 2 * radius + 1;
   const sky = scratch;
@@ -48,6 +48,7 @@ function detect<T>(
   const signal = weightOdd + rowBytes; // radius zeros, the row, zeros
   const smoothed = signal + rowBytes; // ring of three rows of the result
   const ring = smoothed + 3 * rowBytes; // ring of `window` rows, convolved along x
+  const rowTable = ring + <usize>window * rowBytes;
   memory.fill(scratch, 0, rowBytes * <usize>(window + 7));
   let runCount = 0;
   let peakTotal = 0;
@@ -69,7 +70,7 @@ function detect<T>(
     if (done < 0) continue;
 
     const out = smoothed + <usize>(done % 3) * rowBytes;
-    convolveColumns(ring, rowBytes, y, window, taps, radius, out, width, done);
+    convolveColumns(ring, rowBytes, window, taps, radius, out, width, done, rowTable);
     const rowStart = runCount;
     runCount = emitRuns(out, width, done, threshold, runs, runCount, runCapacity);
     if (runCount < 0) return -1;
@@ -225,36 +226,52 @@ function ringMean<T>(pixels: usize, width: i32, height: i32, x: i32, y: i32, dx:
 }
 
 function convolveRow(signal: usize, out: usize, taps: usize, radius: i32, width: i32): void {
-  for (let x = 0; x < width; x += 4) {
+  const tap0 = v128.load32_splat(taps);
+  // Eight pixels at a time: the sums stay in registers over all taps.
+  for (let x = 0; x < width; x += 8) {
     const middle = signal + ((<usize>(x + radius)) << 2);
-    let sum = f32x4.mul(v128.load(middle), f32x4.splat(load<f32>(taps)));
+    let left = f32x4.mul(v128.load(middle), tap0);
+    let right = f32x4.mul(v128.load(middle, 16), tap0);
     for (let j = 1; j <= radius; j++) {
       const off = (<usize>j) << 2;
-      const pair = f32x4.add(v128.load(middle - off), v128.load(middle + off));
-      sum = f32x4.add(sum, f32x4.mul(pair, f32x4.splat(load<f32>(taps + off))));
+      const tap = v128.load32_splat(taps + off);
+      const before = middle - off;
+      const behind = middle + off;
+      left = f32x4.add(left, f32x4.mul(f32x4.add(v128.load(before), v128.load(behind)), tap));
+      right = f32x4.add(right, f32x4.mul(f32x4.add(v128.load(before, 16), v128.load(behind, 16)), tap));
     }
-    v128.store(out + ((<usize>x) << 2), sum);
+    v128.store(out + ((<usize>x) << 2), left);
+    v128.store(out + ((<usize>x) << 2), right, 16);
   }
 }
 
+/** `rows`: room for 2 radius + 1 addresses, filled with the rows above and below in pairs, the middle one first. */
 function convolveColumns(
-  ring: usize, rowBytes: usize, newest: i32, window: i32, taps: usize, radius: i32, out: usize, width: i32, y: i32,
+  ring: usize, rowBytes: usize, window: i32, taps: usize, radius: i32, out: usize, width: i32, y: i32, rows: usize,
 ): void {
-  const centre = ring + <usize>(y % window) * rowBytes;
-  const tap0 = f32x4.splat(load<f32>(taps));
-  for (let x = 0; x < width; x += 4) {
-    const at = (<usize>x) << 2;
-    v128.store(out + at, f32x4.mul(v128.load(centre + at), tap0));
-  }
+  store<usize>(rows, ring + <usize>(y % window) * rowBytes);
   for (let j = 1; j <= radius; j++) {
-    const above = ring + <usize>((y - j + window) % window) * rowBytes;
-    const below = ring + <usize>((y + j) % window) * rowBytes;
-    const tap = f32x4.splat(load<f32>(taps + ((<usize>j) << 2)));
-    for (let x = 0; x < width; x += 4) {
-      const at = (<usize>x) << 2;
-      const pair = f32x4.add(v128.load(above + at), v128.load(below + at));
-      v128.store(out + at, f32x4.add(v128.load(out + at), f32x4.mul(pair, tap)));
+    const pair = rows + (<usize>(2 * j - 1)) * sizeof<usize>();
+    store<usize>(pair, ring + <usize>((y - j + window) % window) * rowBytes);
+    store<usize>(pair + sizeof<usize>(), ring + <usize>((y + j) % window) * rowBytes);
+  }
+  const tap0 = v128.load32_splat(taps);
+  const centre = load<usize>(rows);
+  for (let x = 0; x < width; x += 8) {
+    const at = (<usize>x) << 2;
+    let left = f32x4.mul(v128.load(centre + at), tap0);
+    let right = f32x4.mul(v128.load(centre + at, 16), tap0);
+    let pair = rows + sizeof<usize>();
+    for (let j = 1; j <= radius; j++) {
+      const tap = v128.load32_splat(taps + ((<usize>j) << 2));
+      const above = load<usize>(pair) + at;
+      const below = load<usize>(pair + sizeof<usize>()) + at;
+      left = f32x4.add(left, f32x4.mul(f32x4.add(v128.load(above), v128.load(below)), tap));
+      right = f32x4.add(right, f32x4.mul(f32x4.add(v128.load(above, 16), v128.load(below, 16)), tap));
+      pair += 2 * sizeof<usize>();
     }
+    v128.store(out + at, left);
+    v128.store(out + at, right, 16);
   }
 }
 
