@@ -104,7 +104,8 @@ export function drawCase(wish: Case, seed: number): PrecisionFrame {
   const cols = Math.ceil(Math.sqrt(STARS + ANCHORS));
   const rows = Math.ceil((STARS + ANCHORS) / cols);
   const [widthPx, heightPx] = [cols * cell, rows * cell];
-  const shape = { ...wish, angleDeg: ANGLE_DEG };
+  const { profile, beta, fwhmPx, axisRatio } = wish;
+  const shape = { profile, beta, fwhmPx, axisRatio, angleDeg: ANGLE_DEG };
   const random = createRandom(seed);
   const phases = Array.from({ length: PHASES }, () => ({
     dx: random.uniform() - 0.5,

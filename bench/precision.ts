@@ -175,7 +175,7 @@ const nameOf = ({ profile, beta, fwhmPx, axisRatio, snr, mosaic }: Case) =>
   `${mosaic ? 'mosaic' : 'mono  '} ${profile}${beta ? beta : ''} ${fwhmPx.toFixed(1)} px ${axisRatio === 1 ? 'round' : '0.75 '} SNR ${snr}`;
 
 const HEADER =
-  'case | found | bias: FWHM %, HFD %, e | scatter over bound: x, FWHM, e | our scatter over theirs (mono): windowed x, Gaussian-fit x, half-flux, e1';
+  'case | found | bias: FWHM %, HFD %, e | scatter over bound: x, FWHM, e | our scatter over theirs (mono): windowed x, Gaussian-fit x, half-flux, e1 of long stars';
 
 const lineOf = ({ wish, found, of, bias, overBound }: Row) =>
   [

