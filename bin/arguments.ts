@@ -5,10 +5,8 @@ export interface Arguments {
   files: string[];
   json: boolean;
   stars: boolean;
-  series: boolean;
   fit: boolean;
   rig: Partial<Rig>;
-  focusUmPerStep: number | null;
 }
 
 export const USAGE = `Usage: npm run --silent measure -- [--json] [--stars] [--no-fit]
@@ -64,6 +62,7 @@ export function parseArguments(
     if (values.series) throw new Error('--series is not there yet: frames are measured one by one.');
     const number = (option: keyof typeof NUMBERS) =>
       readNumber(values[option], { option, ...NUMBERS[option] });
+    number('focus-um-per-step'); // belongs to a run of frames; checked, so that a script's typing error shows
     const given = {
       focalLengthMm: number('focal-length'),
       apertureMm: number('aperture'),
@@ -77,10 +76,8 @@ export function parseArguments(
         files: positionals,
         json: values.json ?? false,
         stars: values.stars ?? false,
-        series: false,
         fit: !values['no-fit'],
         rig: Object.fromEntries(Object.entries(given).filter(([, value]) => value !== null)),
-        focusUmPerStep: number('focus-um-per-step'),
       },
     };
   } catch (error) {

@@ -1,7 +1,8 @@
 import { isAbsolute, resolve } from 'node:path';
 import { FrameSession } from '../workers/session.ts';
 import type { StarPoolMaker } from '../workers/fit/fit-field.ts';
-import { explainFrame, FIT_STAMPS, withPhysics } from '../workers/physics.ts';
+import { explainFrame, withPhysics } from '../workers/physics.ts';
+import { FIT_STAMPS } from '../workers/protocol/api.ts';
 import type { FrameReport } from '../workers/protocol/report.ts';
 import { UNKNOWN_RIG } from '../workers/protocol/rig.ts';
 import { listStars } from '../workers/regions/report.ts';

@@ -104,6 +104,23 @@ describe('--json', () => {
     expect({ ...reports[1], file: '' }).toEqual({ ...reports[0], file: '' });
   });
 
+  test('with the fit of the field every part of it is in the contract too', () => {
+    const { status, stdout } = measure('--json', '--aperture', '160', 'stars.fits');
+    expect(status).toBe(0);
+    const [report] = objects(stdout);
+    expect(reportProblems(report)).toEqual([]);
+    expect(report.model).not.toBeNull();
+    expect(report.verdict).not.toBeNull();
+    const shares = (report.budget as { variancePx2: Record<string, number> }[]).map(
+      ({ variancePx2 }) => variancePx2,
+    );
+    // The parts sum to the total.
+    for (const { total, ...parts } of shares)
+      expect(Math.abs(Object.values(parts).reduce((sum, part) => sum + part, 0) / total - 1)).toBeLessThan(
+        0.01,
+      );
+  });
+
   test('the list of stars only with --stars', () => {
     const [report] = objects(measure('--json', '--no-fit', 'stars.fits').stdout);
     expect(report).not.toHaveProperty('list');

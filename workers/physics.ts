@@ -6,9 +6,6 @@ import type { Rig } from './protocol/rig.ts';
 import type { StampSet } from './protocol/stamps.ts';
 import { verdictOf } from './verdict/verdict.ts';
 
-/** How many stars the field fit is given to choose from. */
-export const FIT_STAMPS = 90;
-
 /**
  * From stamps to model, budget, causes and verdict. A field that cannot be fitted is answered with a fault, which the
  * report then carries as a warning: what was measured stands all the same.

@@ -2,7 +2,6 @@ import { measureSky, type Sky } from './background/sky.ts';
 import { decodeFrame } from './decode/index.ts';
 import { detectStars, type Detection } from './detect/detect.ts';
 import { median } from './math/robust.ts';
-import { axes } from './math/shape.ts';
 import { measureColour } from './measure/colour.ts';
 import { measureStars, type Measurement } from './measure/measure.ts';
 import { makeStamps } from './measure/stamps.ts';
@@ -26,7 +25,8 @@ import { summariseColours } from './regions/colour.ts';
 import { fineGridSize, gridRegions } from './regions/grid.ts';
 import { meanStars } from './regions/mean-star.ts';
 import { buildReport } from './regions/report.ts';
-import { cutoutOf, pyramidLevels, renderTile, TILE_PX, type ChannelSky } from './view/pyramid.ts';
+import { frameView, storedRange } from './view/frame-view.ts';
+import { cutoutOf, renderTile, type ChannelSky } from './view/pyramid.ts';
 import type { Kernels } from './wasm/kernels.ts';
 import { measuredPlane, sitesOf, type Plane } from './wasm/plane.ts';
 
@@ -43,6 +43,9 @@ interface Held {
   view: FrameView;
   range: { low: number; high: number };
 }
+
+/** Half side of the mean stars' pictures at most. */
+const MOST_MEAN_STAR_PX = 20;
 
 type OnProgress = (progress: Progress) => void;
 
@@ -102,9 +105,8 @@ export class FrameSession {
     const detection = detectStars(plane, sky, this.kernels);
     const noField = detection === null ? 'covered' : detection.grid ? 'grid' : null;
     const found = detection ?? NOTHING_FOUND;
-    const { candidates, shape } = found;
 
-    clock.enter('measuring', candidates.length);
+    clock.enter('measuring', found.candidates.length);
     const gain = frame.meta.gainElectronsPerAdu;
     const unitsPerElectron = gain ? 1 / (gain * frame.scale) : null;
     const measurement = measureStars(
@@ -119,8 +121,8 @@ export class FrameSession {
 
     clock.enter('mapping', 1);
     const fine = fineGridSize(stars.count, plane.widthPx, plane.heightPx);
-    const range = { low: 0, high: 0 };
-    const view = this.viewOf(frame, sky, stars, range);
+    const range = storedRange(frame, sky);
+    const view = frameView(frame, sky, stars);
     this.held = {
       handle: ++this.handles,
       frame,
@@ -152,7 +154,7 @@ export class FrameSession {
         this.kernels,
         3,
         3,
-        Math.min(20, Math.ceil(3.2 * axes(shape).major + 3)),
+        Math.min(MOST_MEAN_STAR_PX, measurement.radiusPx),
       ),
       colour: this.colours(frame, plane, measurement),
       view,
@@ -188,7 +190,6 @@ export class FrameSession {
         halfSidePx: Math.max(8, Math.min(24, Math.ceil(measurement.radiusPx))),
         electronsPerAdu,
         scale: frame.scale,
-        zero: frame.zero,
         mosaic: frame.mosaic,
       }),
     );
@@ -215,31 +216,6 @@ export class FrameSession {
     if (!planes) return null;
     const [R, G, B] = planes.map(level);
     return { R, G, B };
-  }
-
-  private viewOf(frame: Frame, sky: Sky, stars: StarTable, range: { low: number; high: number }): FrameView {
-    const level = median(sky.levels);
-    const noise = median(sky.sigmas);
-    const adu = (stored: number) => frame.zero + frame.scale * stored;
-    const { widthPx, heightPx } = frame;
-    range.low = level - 20 * noise;
-    range.high = Math.min(level + 4000 * noise, frame.saturationStored);
-    if (frame.pixels.kind === 'u16') {
-      range.low = 0;
-      range.high = 65535;
-    }
-    // White at the peak of a fairly bright star: faint ones stay visible, bright ones keep their shape.
-    const peaks = Float32Array.from(stars.peakAdu).sort();
-    const bright = peaks.length > 0 ? peaks[Math.floor(0.85 * (peaks.length - 1))] : 50 * noise * frame.scale;
-    return {
-      tilePx: TILE_PX,
-      levels: pyramidLevels(widthPx, heightPx),
-      channels: frame.planes === 3 || frame.mosaic ? 3 : 1,
-      blackAdu: adu(level - 2 * noise),
-      skyAdu: adu(level),
-      noiseAdu: noise * frame.scale,
-      whiteAdu: adu(level) + Math.max(30 * noise * frame.scale, bright),
-    };
   }
 }
 

@@ -1,6 +1,7 @@
 import { fitField } from '../../workers/fit/fit-field.ts';
 import type { StarPoolMaker } from '../../workers/fit/fit-field.ts';
 import type { FieldFit } from '../../workers/fit/field-fit.ts';
+import { FIT_STAMPS } from '../../workers/protocol/api.ts';
 import type { Fault } from '../../workers/protocol/faults.ts';
 import type { FrameReport } from '../../workers/protocol/report.ts';
 import { UNKNOWN_RIG } from '../../workers/protocol/rig.ts';
@@ -22,8 +23,6 @@ export interface FrameRun {
   measureMs: number;
   fitMs: number;
 }
-
-const STAMPS = 90;
 
 /** Frame to verdict through the product's own pipeline, with the optics that the truth names. */
 export async function runFrame(
@@ -54,7 +53,7 @@ export async function runFrame(
   const measured = await session.measure(source, { rig });
   if (!measured.ok) return { ...run, fault: measured.fault };
   const { report, handle } = measured.value;
-  const stamps = session.stamps(handle, STAMPS);
+  const stamps = session.stamps(handle, FIT_STAMPS);
   run.measureMs = performance.now() - begun;
   if (report.fault) return { ...run, report, fault: report.fault };
   if (!stamps.ok) return { ...run, report, fault: stamps.fault };

@@ -1,13 +1,10 @@
 import { defineStore } from 'pinia';
 import { ref, shallowRef, toRaw, watch } from 'vue';
-import type { FitProgress } from '../../workers/protocol/api.ts';
+import { FIT_STAMPS, type FitProgress } from '../../workers/protocol/api.ts';
 import type { Fault } from '../../workers/protocol/faults.ts';
 import { UNKNOWN_RIG } from '../../workers/protocol/rig.ts';
 import { FitClient } from '../client/fit-client.ts';
 import { useAnalysis } from './analysis.ts';
-
-/** Stars that the fit is given to choose from. */
-const STAMPS = 90;
 
 /**
  * Why the stars are not round: after each measurement the field is fitted in a worker of its own, and the report gains
@@ -35,7 +32,7 @@ export const useExplanation = defineStore('explanation', () => {
     const subject = analysis.current;
     if (!subject || subject.measured.report.fault) return;
     progress.value = { done: 0, doing: 'searching' };
-    const stamps = await analysis.stamps(subject.frame, STAMPS);
+    const stamps = await analysis.stamps(subject.frame, FIT_STAMPS);
     if (run !== latest) return;
     const report = toRaw(subject.measured.report);
     const outcome = stamps.ok

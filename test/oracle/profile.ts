@@ -111,8 +111,6 @@ export function solve(matrix: number[][], right: number[]): number[] {
 }
 
 export interface RingWish {
-  shiftX: number;
-  shiftY: number;
   ringsPerPx: number;
   rings: number;
   /** Covariance of the Gaussian weight of the moments. */
@@ -129,7 +127,7 @@ export function residualRings(samples: Sample[], model: Model, p: ProfileParamet
   for (const { dx, dy, value } of samples) {
     const residual = value - p[1] - star(p, model, dx, dy);
     const [u, v] = [dx - p[2], dy - p[3]];
-    const ring = Math.floor(Math.hypot(u - wish.shiftX, v - wish.shiftY) * wish.ringsPerPx);
+    const ring = Math.floor(Math.hypot(u, v) * wish.ringsPerPx);
     if (ring < wish.rings) {
       sums[ring] += residual;
       counts[ring]++;

@@ -90,7 +90,7 @@ const model = object({
     angleDeg: estimate,
     minorityFraction: orNull(number),
   }),
-  rotation: object({ angleDeg: estimate, centreMm: vector }),
+  rotation: object({ angleDeg: estimate, centreMm: orNull(vector) }),
   dispersionPx: vector,
 });
 

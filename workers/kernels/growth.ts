@@ -3,14 +3,14 @@ import { subtractProfile } from './profile';
 // What the fitted profile leaves over, collected in rings and as third moments.
 
 /**
- * Residuals of a list against a profile (profile.ts; amplitude 0 for none), into rings about (x0 + shiftX, y0 +
- * shiftY) of width 1/ringsPerPx: `sums` receives the sum of the residuals and `counts` the number of pixels of each of
+ * Residuals of a list against a profile (profile.ts; amplitude 0 for none), into rings of width 1/ringsPerPx about the profile's
+ * centre: `sums` receives the sum of the residuals and `counts` the number of pixels of each of
  * `rings` f64; `data` the sum of the values above the base. `moments`: 6 f64 out: the residual's Gaussian-weighted
  * dipole x, y; <|z|² z> (x, y) and <z³> (x, y), not normalised, about the profile's centre. The weight has the
  * covariance (wxx, wyy, wxy).
  */
 export function residualRings(
-  list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, params: usize, shiftX: f64, shiftY: f64, ringsPerPx: f64, rings: i32,
+  list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, params: usize, ringsPerPx: f64, rings: i32,
   wxx: f64, wyy: f64, wxy: f64, sums: usize, counts: usize, data: usize, moments: usize,
 ): void {
   const plane = (<usize>capacity) << 2;
@@ -33,9 +33,8 @@ export function residualRings(
     const residual = <f64>load<f32>(at + 4 * plane);
     const dx = <f64>load<f32>(at) - x0;
     const dy = <f64>load<f32>(at + plane) - y0;
-    const rx = dx - shiftX;
-    const ry = dy - shiftY;
-    const ring = <i32>(Math.sqrt(rx * rx + ry * ry) * ringsPerPx);
+    const r2 = dx * dx + dy * dy;
+    const ring = <i32>(Math.sqrt(r2) * ringsPerPx);
     if (ring < rings) {
       const slot = (<usize>ring) << 3;
       store<f64>(sums + slot, load<f64>(sums + slot) + residual);
@@ -45,7 +44,6 @@ export function residualRings(
     const q = ixx * dx * dx + 2 * ixy * dx * dy + iyy * dy * dy;
     if (q > 20) continue;
     const w = residual * <f64>Mathf.exp(<f32>(-0.5 * q));
-    const r2 = dx * dx + dy * dy;
     dipoleX += w * dx;
     dipoleY += w * dy;
     cometX += w * r2 * dx;

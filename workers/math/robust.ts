@@ -27,46 +27,85 @@ export function robustSigma(values: ArrayLike<number>, centre = median(values)):
 
 /** Residuals beyond this many sigmas count less and less: Huber's 95 % efficient choice is 1.345. */
 const HUBER = 1.345;
+/** Mean of min(z², HUBER²) of a Gaussian z: what the residuals are held against to find their common scatter. */
+const HUBER_MEAN_SQUARE = 0.71016;
 
 /**
- * Mean of values that have errors of their own and scatter besides, not minding a few outliers: Huber weights on
- * residuals standardised by sqrt(own variance + common scatter). The standard error is the sandwich of the influence
- * function, never below what the values' own errors allow (Huber & Ronchetti 2009, Robust Statistics, ch. 6).
- * Null when no value is finite.
+ * Mean of values that have errors of their own and scatter besides, not minding a few outliers: Huber's M-estimate with
+ * residuals standardised by sqrt(own variance + common scatter), the scatter found with it (his proposal 2). The
+ * standard error is that of the influence function with Huber's correction for few values, never below what the values'
+ * own errors allow (Huber & Ronchetti 2009, Robust Statistics, ch. 6 and 7.6). Null when no value is finite.
  */
 export function robustMean(values: ArrayLike<number>, sigmas: ArrayLike<number>): Estimate | null {
-  const used: number[] = [];
-  for (let i = 0; i < values.length; i++)
-    if (Number.isFinite(values[i]) && Number.isFinite(sigmas[i]) && sigmas[i] > 0) used.push(i);
-  if (used.length === 0) return null;
-  if (used.length === 1) return { value: values[used[0]], sigma: sigmas[used[0]] };
-
-  const own = used.map((i) => sigmas[i] ** 2);
-  let value = median(used.map((i) => values[i]));
-  const spread = robustSigma(
-    used.map((i) => values[i]),
-    value,
-  );
-  const scatter = Math.max(0, spread ** 2 - median(own));
-  const weights = own.map((variance) => 1 / (variance + scatter));
-  let total = 0;
-  let squares = 0;
-  for (let round = 0; round < 30; round++) {
-    let sum = 0;
-    total = 0;
-    squares = 0;
-    used.forEach((i, index) => {
-      const residual = values[i] - value;
-      const standard = Math.abs(residual) * Math.sqrt(weights[index]);
-      const weight = weights[index] * (standard > HUBER ? HUBER / standard : 1);
-      total += weight;
-      sum += weight * residual;
-      squares += (weight * residual) ** 2;
-    });
-    value += sum / total;
-    if (Math.abs(sum / total) < 1e-6 * Math.sqrt(1 / total)) break;
+  const x: number[] = [];
+  const own: number[] = [];
+  for (let i = 0; i < values.length; i++) {
+    if (!Number.isFinite(values[i]) || !Number.isFinite(sigmas[i]) || !(sigmas[i] > 0)) continue;
+    x.push(values[i]);
+    own.push(sigmas[i] ** 2);
   }
-  const sandwich = (squares / total ** 2) * (used.length / (used.length - 1));
-  const floor = 1 / own.reduce((sum, variance) => sum + 1 / variance, 0);
-  return { value, sigma: Math.sqrt(Math.max(sandwich, floor)) };
+  const n = x.length;
+  if (n === 0) return null;
+  if (n === 1) return { value: x[0], sigma: Math.sqrt(own[0]) };
+
+  let value = median(x);
+  let scatter = 0;
+  for (let round = 0; round < 30; round++) {
+    scatter = commonScatter(x, own, value);
+    let sum = 0;
+    let total = 0;
+    for (let i = 0; i < n; i++) {
+      const variance = own[i] + scatter;
+      const standard = Math.abs(x[i] - value) / Math.sqrt(variance);
+      const weight = (standard > HUBER ? HUBER / standard : 1) / variance;
+      sum += weight * (x[i] - value);
+      total += weight;
+    }
+    value += sum / total;
+    if (Math.abs(sum / total) < 1e-6 / Math.sqrt(total)) break;
+  }
+
+  let squares = 0;
+  let slope = 0;
+  let inside = 0;
+  let information = 0;
+  for (let i = 0; i < n; i++) {
+    const variance = own[i] + scatter;
+    const standard = (x[i] - value) / Math.sqrt(variance);
+    const clipped = Math.max(-HUBER, Math.min(HUBER, standard));
+    squares += clipped ** 2 / variance;
+    information += 1 / own[i];
+    if (clipped !== standard) continue;
+    slope += 1 / variance;
+    inside++;
+  }
+  const share = Math.max(inside, 1) / n;
+  const fewValues = (1 + (1 - share) / share / n) ** 2 * (n / (n - 1));
+  const variance = slope > 0 ? (squares / slope ** 2) * fewValues : Infinity;
+  return { value, sigma: Math.sqrt(Math.max(Math.min(variance, spreadVariance(x)), 1 / information)) };
+}
+
+/** Scatter (a variance, at least 0) that gives the clipped residuals about `value` the mean square of a Gaussian's. */
+function commonScatter(x: number[], own: number[], value: number): number {
+  const wanted = HUBER_MEAN_SQUARE * (x.length - 1);
+  const excess = (scatter: number) => {
+    let sum = -wanted;
+    for (let i = 0; i < x.length; i++) sum += Math.min((x[i] - value) ** 2 / (own[i] + scatter), HUBER ** 2);
+    return sum;
+  };
+  if (excess(0) <= 0) return 0;
+  let low = 0;
+  let high = x.reduce((most, each) => Math.max(most, (each - value) ** 2), 0) * 2;
+  for (let step = 0; step < 25; step++) {
+    const middle = (low + high) / 2;
+    if (excess(middle) > 0) low = middle;
+    else high = middle;
+  }
+  return high;
+}
+
+/** Variance of a value that is but one of these: the most that the error of their mean can be. */
+function spreadVariance(x: number[]): number {
+  const mean = x.reduce((sum, each) => sum + each, 0) / x.length;
+  return x.reduce((sum, each) => sum + (each - mean) ** 2, 0) / (x.length - 1);
 }

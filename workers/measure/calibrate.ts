@@ -4,7 +4,7 @@ import type { Estimate } from '../protocol/report.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { halfPeakDiameterPx } from './contour.ts';
 import { measureGrowth } from './growth.ts';
-import { MeanResidual, STEPS_PER_PX } from './mean-residual.ts';
+import { MeanResidual, STEPS_PER_PX, type ResidualPixel } from './mean-residual.ts';
 import { profileFlux, seenProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
 import { fitTarget, type MeasuredStar, type Target } from './star.ts';
 import type { Workspace } from './workspace.ts';
@@ -27,8 +27,6 @@ const CELLS = 3;
 const STARS_PER_CELL = 60;
 const FEWEST_STARS = 4;
 const MIN_SNR = 20;
-/** Variance of a width ratio times the squared signal to noise behind it, from simulated round stars. */
-const RATIO_NOISE = 1.5;
 /** Residuals are averaged over discs that hold about so many pixels. */
 const PIXELS_PER_DISC = 12;
 const NARROWEST_DISC_PX = 0.28;
@@ -41,7 +39,8 @@ const WIDEST_DISC_PX = 1.5;
  * pixel; the area inside its half-height contour is then a few per cent off, for all stars of a region alike. So in
  * each of 3 x 3 cells the residuals of the brightest stars are laid over each other, a few to the pixel, added to the
  * cell's mean profile, and the half-height area of the sum is compared with that of the profile alone. Each star's
- * width is multiplied by the ratio, interpolated between the cells; what is within the ratio's own noise is left.
+ * width is multiplied by the ratio, interpolated between the cells. A cell's ratio is known only so well: the more the
+ * cells' differences are explained by their noise, the more they are drawn to the one ratio of the whole frame.
  */
 export function calibrateWidths(
   space: Workspace,
@@ -57,8 +56,18 @@ export function calibrateWidths(
     const cell = cells[cellOf(sample.star, plane)];
     if (cell.length < STARS_PER_CELL) cell.push(sample);
   }
-  const overall = widthRatio(space, usable.slice(0, STARS_PER_CELL), settings) ?? { value: 1, sigma: 0 };
-  const ratios = cells.map((cell) => widthRatio(space, cell, settings) ?? overall);
+  const brightest = usable.slice(0, STARS_PER_CELL);
+  const fits = new Map<Sample, StarResiduals>();
+  for (const sample of new Set([...brightest, ...cells.flat()])) {
+    const fit = residualsOf(space, sample, settings);
+    if (fit) fits.set(sample, fit);
+  }
+  const ratioOf = (group: Sample[]) =>
+    widthRatio(
+      space,
+      group.map((sample) => fits.get(sample)).filter((fit) => fit !== undefined),
+    );
+  const ratios = drawTogether(cells.map(ratioOf), trusted(ratioOf(brightest) ?? { value: 1, sigma: 0 }));
   const values = ratios.map((ratio) => ratio.value);
   const sigmas = ratios.map((ratio) => ratio.sigma);
   for (const { star } of samples) {
@@ -66,6 +75,31 @@ export function calibrateWidths(
     star.fwhmSigmaPx = Math.hypot(star.fwhmSigmaPx * ratio, star.fwhmPx * ratioAt(sigmas, star, plane));
     star.fwhmPx *= ratio;
   }
+}
+
+/** What is within a ratio's own noise is left uncorrected. */
+function trusted({ value, sigma }: Estimate): Estimate {
+  const trust = value === 1 ? 0 : Math.max(0, 1 - sigma ** 2 / (value - 1) ** 2);
+  return { value: 1 + (value - 1) * trust, sigma };
+}
+
+/**
+ * Empirical Bayes: the spread of the cells beyond their noise is what they truly differ by; each is drawn to the overall
+ * ratio by the share of its noise in the sum of both (James & Stein 1961). Cells without a ratio take the overall one.
+ */
+function drawTogether(cells: (Estimate | null)[], overall: Estimate): Estimate[] {
+  const known = cells.filter((cell) => cell !== null);
+  const excess = known.map(({ value, sigma }) => (value - overall.value) ** 2 - sigma ** 2);
+  const spread = Math.max(0, excess.reduce((sum, each) => sum + each, 0) / Math.max(known.length, 1));
+  return cells.map((cell) => {
+    if (!cell) return { value: overall.value, sigma: Math.hypot(overall.sigma, Math.sqrt(spread)) };
+    const noise = cell.sigma ** 2;
+    const share = spread / (spread + noise);
+    return {
+      value: overall.value + share * (cell.value - overall.value),
+      sigma: Math.sqrt(share * noise + (1 - share) * overall.sigma ** 2),
+    };
+  });
 }
 
 function cellOf({ xPx, yPx }: MeasuredStar, { widthPx, heightPx }: Plane): number {
@@ -90,61 +124,74 @@ function ratioAt(ratios: number[], { xPx, yPx }: MeasuredStar, { widthPx, height
   );
 }
 
+/** A star's profile and what its pixels differ from it by, in units of its flux. */
+interface StarResiduals {
+  profile: Profile;
+  pixels: ResidualPixel[];
+}
+
+function residualsOf(
+  space: Workspace,
+  { target, star }: Sample,
+  settings: FitSettings,
+): StarResiduals | null {
+  const { shape, k, radiusPx } = settings;
+  const noise = settings.noiseAt(target);
+  const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
+  if (!profile) return null;
+  measureGrowth(space, gathered.count, profile, radiusPx, true);
+  const { flux } = shapeOf(profile);
+  // A very bright star must not stand for the whole cell.
+  const weight = Math.min(star.snr, 200) ** 2;
+  // The half-height contour is what counts; a star twice as wide as its cell's mean still covers that.
+  const keptPx = 2.2 * star.fwhmPx + 2;
+  const pixels: ResidualPixel[] = [];
+  space.eachPixel(gathered.count, (value, residual, x, y) => {
+    const [dx, dy] = [x - profile.dx, y - profile.dy];
+    if (Math.max(Math.abs(dx), Math.abs(dy)) > keptPx) return;
+    const light = Math.max(value - profile.base, 0);
+    const variance = (noise.skyVariance + noise.unitsPerElectron * light) / flux ** 2;
+    pixels.push({ dx, dy, value: residual / flux, variance, weight });
+  });
+  return { profile, pixels };
+}
+
 /** Half-height width of the stars' mean picture over that of their mean profile; null when there are too few. */
-function widthRatio(space: Workspace, samples: Sample[], settings: FitSettings): Estimate | null {
-  if (samples.length < FEWEST_STARS) return null;
-  const mean = meanProfile(space, samples, settings);
-  if (!mean) return null;
+function widthRatio(space: Workspace, stars: StarResiduals[]): Estimate | null {
+  if (stars.length < FEWEST_STARS) return null;
+  const mean = meanProfile(stars);
   const { fwhmPx } = shapeOf(seenProfile(space, mean));
   const reachPx = 1.1 * fwhmPx + 1;
-  const density = samples.length * space.siteShare;
+  const density = stars.length * space.siteShare;
   const discPx = Math.min(
     WIDEST_DISC_PX,
     Math.max(NARROWEST_DISC_PX, DISC_PER_FWHM * fwhmPx, Math.sqrt(PIXELS_PER_DISC / density / Math.PI)),
   );
   const picture = new MeanResidual(reachPx, discPx);
-  let information = 0;
-  for (const { target, star } of samples) {
-    const noise = settings.noiseAt(target);
-    const { profile, gathered } = fitTarget(
-      space,
-      target,
-      settings.shape,
-      settings.k,
-      settings.radiusPx,
-      noise,
-    );
-    if (!profile) continue;
-    measureGrowth(space, gathered.count, profile, settings.radiusPx, true);
-    const flux = profileFlux(profile.amplitude, profile.a * profile.b - profile.c ** 2, profile.k);
-    // A very bright star must not stand for the whole cell.
-    const weight = Math.min(star.snr, 200) ** 2;
-    information += star.snr ** 2;
-    space.eachPixel(gathered.count, (_, residual, x, y) =>
-      picture.add(x - profile.dx, y - profile.dy, residual / flux, weight),
-    );
-  }
+  for (const { pixels } of stars) for (const pixel of pixels) picture.add(pixel);
   picture.sharpen();
   const values = picture.values((dx, dy) => pixelValue(space, mean, dx, dy));
   const ratio = halfPeakDiameterPx(values, picture.side, 1 / STEPS_PER_PX) / fwhmPx;
   if (!(ratio > 0.4 && ratio < 2.5)) return null;
-  // The ratio's own noise is about that of one star with all the stars' light; what it can explain is not corrected.
-  const variance = RATIO_NOISE / information;
-  const trust = Math.max(0, 1 - variance / (ratio - 1) ** 2);
-  return { value: 1 + (ratio - 1) * trust, sigma: Math.sqrt(variance) };
+  return { value: ratio, sigma: ratioSigma(picture, pixelValue(space, mean, 0, 0), fwhmPx, discPx, mean.k) };
+}
+
+/**
+ * Error of the half-height width from the noise of the picture at its peak and, averaged round it, on the contour:
+ * d ln FWHM = (2 dI_contour - dI_peak) / (2 s I_peak), s = -d ln I / d ln A at half height, (1 - 2^-k) / k.
+ */
+function ratioSigma(picture: MeanResidual, peak: number, fwhmPx: number, discPx: number, k: number): number {
+  const slope = (1 - 2 ** -k) / k;
+  // Some independent discs fit onto the contour.
+  const discs = Math.max(1, (Math.PI * fwhmPx) / (2 * discPx));
+  const contour = (picture.varianceAt(fwhmPx / 2, 0) + picture.varianceAt(0, fwhmPx / 2)) / 2 / discs;
+  return Math.sqrt(picture.varianceAt(0, 0) + 4 * contour) / (2 * slope * peak);
 }
 
 /** Unit-flux profile with the median curvature of the stars'. */
-function meanProfile(space: Workspace, samples: Sample[], settings: FitSettings): Profile | null {
-  const profiles = samples
-    .map(({ target }) =>
-      fitTarget(space, target, settings.shape, settings.k, settings.radiusPx, settings.noiseAt(target)),
-    )
-    .map(({ profile }) => profile)
-    .filter((profile) => profile !== null);
-  if (profiles.length < FEWEST_STARS) return null;
-  const pick = (name: 'a' | 'b' | 'c') => median(profiles.map((profile) => profile[name]));
-  const mean = { ...profiles[0], a: pick('a'), b: pick('b'), c: pick('c') };
+function meanProfile(stars: StarResiduals[]): Profile {
+  const pick = (name: 'a' | 'b' | 'c') => median(stars.map(({ profile }) => profile[name]));
+  const mean = { ...stars[0].profile, a: pick('a'), b: pick('b'), c: pick('c') };
   mean.amplitude = 1 / profileFlux(1, mean.a * mean.b - mean.c ** 2, mean.k);
   return mean;
 }

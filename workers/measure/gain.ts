@@ -29,12 +29,13 @@ export class NoiseSamples {
    * Stored units per electron: u in variance = sky + u light + (m light)², where m stands for the profile's misfit.
    * Pixels are sorted by light into groups; each gives a median squared residual, which no cosmic ray moves; u and m²
    * follow by weighted least squares with neither below zero. The sky bounds u: were its noise all photon noise and no
-   * offset under it, u would be variance / level, and it cannot be less; nor can the sky be less than one electron.
-   * With too few pixels the lower bound is all that is known.
+   * offset under it, u would be variance / level, and it cannot be less; nor can the sky be less than one electron or its
+   * noise more than a few hundred. With too few pixels the lower bound is all that is known.
    */
   unitsPerElectron({ skyVariance, skyLevel }: { skyVariance: number; skyLevel: number }): number {
+    const sigma = Math.sqrt(skyVariance);
     const least = skyLevel > 0 ? skyVariance / skyLevel : 0;
-    return Math.min(Math.max(this.slope() ?? 0, least), Math.sqrt(skyVariance));
+    return Math.min(Math.max(this.slope() ?? 0, least, sigma / MOST_NOISE_ELECTRONS), sigma);
   }
 
   private slope(): number | null {
@@ -62,6 +63,8 @@ export class NoiseSamples {
   }
 }
 
+/** A well of 100 000 electrons full of sky has a noise of 316. */
+const MOST_NOISE_ELECTRONS = 316;
 const LEAST_LIGHT = 1.5;
 const SHAPE_PARAMETERS = 6;
 const MIN_SAMPLES = 100;

@@ -71,8 +71,6 @@ export function ringsOf(space: Workspace, count: number, profile: Profile, rings
     space.nodeCount,
     profile.k,
     space.params,
-    0,
-    0,
     RINGS_PER_PX,
     rings,
     wxx,

@@ -1,11 +1,12 @@
-import { meshAt, type Sky } from '../background/sky.ts';
-import type { Candidate, Detection } from '../detect/detect.ts';
+import type { Sky } from '../background/sky.ts';
+import type { Detection } from '../detect/detect.ts';
 import { median } from '../math/robust.ts';
 import { axes, width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { calibrateWidths, type FitSettings, type Sample } from './calibrate.ts';
+import { Field } from './field.ts';
 import { NoiseSamples } from './gain.ts';
 import { measureGrowth, NO_HALO, type Halo } from './growth.ts';
 import { frameHalo } from './halo.ts';
@@ -37,6 +38,7 @@ export interface Measurement {
 
 /** Stars that decide on the wings. */
 const WING_STARS = 30;
+const BRIGHT_SIGNIFICANCE = 30;
 /** Stars narrower than this are averaged over the pixel's area in the fit; wider ones hardly change across it. */
 const NARROW_PX = 2.4;
 /** Stars for the gain: fainter ones have no photon noise to speak of, brighter ones show the profile's misfit. */
@@ -128,7 +130,7 @@ function brightTargets(
 ): { bright: Target[]; fwhmPx: number } {
   const bright: Target[] = [];
   const widths: number[] = [];
-  for (const target of field.loneStars({ least: 30, most: Infinity }, 4 * WING_STARS)) {
+  for (const target of field.loneStars(BRIGHT_SIGNIFICANCE)) {
     if (bright.length === WING_STARS) break;
     const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
     const { profile, gathered } = fitTarget(space, target, shape, USUAL_EXPONENT, radiusPx, noise);
@@ -171,9 +173,10 @@ function frameGain(
   const { major } = axes(shape);
   const halves = [0, 1].map(() => new MeanResidual(3 * major + 1, Math.max(0.35, 0.35 * major)));
   const samples = new NoiseSamples();
+  const targets = field.starsNear(GAIN_SIGNIFICANCE, GAIN_STARS);
   for (const round of ['share', 'sample'] as const) {
     if (round === 'sample') for (const half of halves) half.sharpen();
-    for (const [index, target] of field.starsNear(GAIN_SIGNIFICANCE, GAIN_STARS).entries()) {
+    for (const [index, target] of targets.entries()) {
       const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
       const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
       if (!profile || gathered.saturated > 0) continue;
@@ -182,7 +185,8 @@ function frameGain(
       const pixels: { light: number; residual: number }[] = [];
       space.eachPixel(gathered.count, (value, residual, x, y) => {
         const [dx, dy] = [x - profile.dx, y - profile.dy];
-        if (round === 'share') halves[index % 2].add(dx, dy, residual / flux, flux ** 2);
+        if (round === 'share')
+          halves[index % 2].add({ dx, dy, value: residual / flux, variance: 0, weight: flux ** 2 });
         else
           pixels.push({
             light: value - profile.base - residual,
@@ -194,96 +198,6 @@ function frameGain(
   }
   const { level, sigma } = field.sky();
   return samples.unitsPerElectron({ skyVariance: sigma ** 2, skyLevel: level - zeroStored });
-}
-
-/** The candidates in their surroundings. */
-class Field {
-  private readonly index: NeighbourIndex;
-  private readonly sizePx: number;
-
-  constructor(
-    private readonly plane: Plane,
-    private readonly mesh: Sky,
-    readonly candidates: Candidate[],
-    shape: Moments,
-    private readonly radiusPx: number,
-  ) {
-    this.sizePx = axes(shape).major;
-    this.index = new NeighbourIndex(
-      candidates.map((candidate) => candidate.xPx),
-      candidates.map((candidate) => candidate.yPx),
-      2 * radiusPx,
-      plane.widthPx,
-    );
-  }
-
-  /** The frame's usual sky and noise, stored units. */
-  sky(): { level: number; sigma: number } {
-    return { level: median(this.mesh.levels), sigma: median(this.mesh.sigmas) };
-  }
-
-  /** Candidates within a range of significance that nothing overlaps, brightest first. */
-  *loneStars({ least, most }: { least: number; most: number }, count: number): Generator<Target> {
-    for (let index = 0; index < this.candidates.length && count > 0; index++) {
-      const { significance } = this.candidates[index];
-      if (significance < least || significance > most || this.blended(index)) continue;
-      count--;
-      yield this.target(index);
-    }
-  }
-
-  /** Lone candidates above the least significance, those whose significance is nearest to the best (by ratio) first. */
-  starsNear({ least, best }: { least: number; best: number }, count: number): Target[] {
-    const away = (index: number) => Math.abs(Math.log(this.candidates[index].significance / best));
-    return Array.from(this.candidates.keys())
-      .filter((index) => this.candidates[index].significance >= least)
-      .sort((i, j) => away(i) - away(j))
-      .slice(0, 4 * count)
-      .filter((index) => !this.blended(index))
-      .slice(0, count)
-      .map((index) => this.target(index));
-  }
-
-  target(index: number): Target {
-    const { xPx, yPx, significance } = this.candidates[index];
-    const cx = Math.round(xPx);
-    const cy = Math.round(yPx);
-    // A bright neighbour's wings reach further: two and a half widths, and more by the logarithm of its height.
-    const neighbours = this.index.around(index, this.radiusPx + 4 * this.sizePx).map((other) => {
-      const near = this.candidates[other];
-      const apart = Math.hypot(near.xPx - xPx, near.yPx - yPx);
-      const reach = this.sizePx * (2 + 0.4 * Math.log(Math.max(near.significance / 5, 1))) + 1;
-      // Never mask past the middle between the two, weighted by their brightness.
-      const share = 1 / (1 + Math.sqrt(significance / near.significance));
-      const radius = Math.min(reach, apart * Math.max(0.25, Math.min(0.75, share)));
-      return [near.xPx - cx, near.yPx - cy, radius * radius] as [number, number, number];
-    });
-    return {
-      xPx,
-      yPx,
-      level: meshAt(this.mesh, this.mesh.levels, this.plane, xPx, yPx),
-      sigma: meshAt(this.mesh, this.mesh.sigmas, this.plane, xPx, yPx),
-      neighbours,
-    };
-  }
-
-  /** Its light overlaps: a neighbour with a tenth of the light within 4 widths, or a brighter one within 6. */
-  blended(index: number): boolean {
-    const own = this.candidates[index];
-    if (own.double) return true;
-    return this.index.around(index, Math.min(6 * this.sizePx, 2 * this.radiusPx)).some((other) => {
-      const near = this.candidates[other];
-      const ratio = near.significance / own.significance;
-      const apart = Math.hypot(near.xPx - own.xPx, near.yPx - own.yPx) / this.sizePx;
-      return (apart < 4 && ratio > 0.1) || (apart < 6 && ratio > 1.5);
-    });
-  }
-
-  nearBorder({ xPx, yPx, fwhmPx, hfdPx }: MeasuredStar): boolean {
-    const margin = 1.5 * (Number.isNaN(fwhmPx) ? hfdPx : fwhmPx);
-    const { widthPx, heightPx } = this.plane;
-    return xPx < margin || yPx < margin || xPx > widthPx - 1 - margin || yPx > heightPx - 1 - margin;
-  }
 }
 
 /** Two candidates that settled on one star: the brighter stays. */

@@ -21,7 +21,6 @@ export interface StampRequest {
   halfSidePx: number;
   electronsPerAdu: number;
   scale: number;
-  zero: number;
   mosaic: Mosaic | null;
 }
 

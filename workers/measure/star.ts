@@ -42,7 +42,6 @@ export interface MeasuredStar {
   comet: [number, number];
   clover: [number, number];
   flags: number;
-  chi2PerDof: number;
   /** Pixels within a twentieth of the highest, and how many of them the profile would have. */
   plateau: { pixels: number; expected: number };
 }
@@ -207,7 +206,6 @@ export function measureStar(
     comet: growth.comet,
     clover: growth.clover,
     flags,
-    chi2PerDof: profile.chi2PerDof,
     plateau: plateauOf(space, gathered, profile),
   };
 }

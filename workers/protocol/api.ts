@@ -112,6 +112,9 @@ export interface FrameWorkerApi {
   cutout(handle: number, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>>;
 }
 
+/** How many stars the field fit is given to choose from. */
+export const FIT_STAMPS = 90;
+
 /** The parts of the report that the field fit fills in. */
 export type Physics = Pick<FrameReport, 'model' | 'budget' | 'causes' | 'verdict' | 'warnings'>;
 

@@ -87,8 +87,6 @@ export interface KernelExports {
     nodeCount: number,
     k: number,
     params: number,
-    shiftX: number,
-    shiftY: number,
     ringsPerPx: number,
     rings: number,
     wxx: number,
