@@ -64,6 +64,15 @@ export default tseslint.config(
     ],
   ),
   wall(
+    ['workers/series/**/*.ts'],
+    [
+      no(
+        ['../*', '!../protocol', '!../math', '!../rig', '**/src/**', '**/bin/**', '**/test/**'],
+        'a run works on records, never on pixels: it needs only protocol, math and the formulas of rig',
+      ),
+    ],
+  ),
+  wall(
     ['workers/rig/**/*.ts'],
     [
       no(

@@ -146,6 +146,7 @@ export class FrameSession {
         trails: found.trails,
         gainMeasured: gain === null,
       }),
+      meta: frame.meta,
       stars,
       fineRegions: gridRegions(stars, plane.widthPx, plane.heightPx, fine.cols, fine.rows),
       meanStars: meanStars(

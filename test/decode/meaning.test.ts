@@ -34,6 +34,7 @@ test('a full header', async () => {
     focusPosition: 12345,
     temperatureC: -10,
     imageType: 'Light Frame',
+    pointing: null,
   } satisfies FrameMeta);
 });
 

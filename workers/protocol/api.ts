@@ -1,4 +1,5 @@
 import type { Outcome } from './faults.ts';
+import type { FrameMeta } from './frame.ts';
 import type { Estimate, FrameReport, Region, VectorEstimate } from './report.ts';
 import type { StampSet } from './stamps.ts';
 import type { Rig } from './rig.ts';
@@ -78,6 +79,8 @@ export interface Measured {
   /** Names the frame that the worker still holds. */
   handle: number;
   report: FrameReport;
+  /** What the file says of the exposure. */
+  meta: FrameMeta;
   stars: StarTable;
   /** A finer grid than the report's nine cells, fit for the number of stars; empty cells have null values. */
   fineRegions: Region[];

@@ -15,6 +15,25 @@ export interface FrameMeta {
   temperatureC: number | null;
   /** Image type as written: light, dark, flat, bias ... */
   imageType: string | null;
+  /** Where the telescope looked and how the sensor lay; null where the file says nothing of it. */
+  pointing: Pointing | null;
+}
+
+/** What the file says of sky and site; null where it is silent. */
+export interface Pointing {
+  /** Of the frame's centre, degrees, equinox as written. */
+  rightAscensionDeg: number | null;
+  declinationDeg: number | null;
+  /** Directions on the sensor, degrees from +x towards +y along the stored rows. */
+  northDeg: number | null;
+  eastDeg: number | null;
+  orientationFrom: 'world-coordinates' | 'rotation-keyword' | null;
+  /** By the world coordinates. */
+  arcsecPerPx: number | null;
+  latitudeDeg: number | null;
+  /** East positive. */
+  longitudeDeg: number | null;
+  pierSide: 'east' | 'west' | null;
 }
 
 /** Colour of the filter over a pixel: index into the pattern (x & 1) + 2 (y & 1) of the stored rows. */

@@ -27,6 +27,7 @@ export function frameMeta(headers: Header[], warnings: string[]): FrameMeta {
     focusPosition: ask(['FOCUSPOS', 'FOCPOS'], -1e7, 1e7, 'steps'),
     temperatureC: ask(['CCD-TEMP'], -250, 100, 'degrees'),
     imageType,
+    pointing: null,
   };
 }
 
