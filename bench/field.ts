@@ -1,5 +1,6 @@
-import { existsSync, readFileSync, readdirSync } from 'node:fs';
+import { appendFileSync, existsSync, readFileSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';
+import { parseArgs } from 'node:util';
 import { bytesSource } from '../workers/decode/sources.ts';
 import { InlineStarPool } from '../workers/fit/star-pool.ts';
 import { FrameSession } from '../workers/session.ts';
@@ -26,36 +27,59 @@ interface BenchSet {
   frames: { truth: FieldTruth; bytes: () => Uint8Array }[];
 }
 
+const USAGE = `usage: npm run bench -- field [tuning|reporting|shared] [fields per kind] [--part I/N] [--save FILE]
+       npm run bench -- field tables FILE...
+`;
+
 /**
- * `npm run bench -- field [tuning|reporting|shared] [fields per kind]`: the whole way from frames to verdicts over
- * simulated fields of all kinds. Reporting fields and frames from the outside are never tuned on.
+ * The whole way from frames to verdicts over simulated fields of all kinds. Reporting fields and frames from the
+ * outside are never tuned on. `--part 1/2` takes every second field, for two processes on two cores; what `--save`
+ * wrote (a line a field) is put together by `tables`.
  */
 export async function run(args: string[]): Promise<void> {
-  const which = args[0] ?? 'reporting';
+  const { positionals, values } = parseArgs({
+    args,
+    allowPositionals: true,
+    options: { part: { type: 'string', default: '1/1' }, save: { type: 'string' } },
+  });
+  const [which = 'reporting', ...rest] = positionals;
+  if (which === 'tables') return printTables(rest);
   const seeds = which === 'tuning' ? TUNING_SEEDS : REPORTING_SEEDS;
-  const perKind = Number(args[1] ?? seeds.perKind);
-  if (!['tuning', 'reporting', 'shared'].includes(which) || !(perKind > 0)) {
-    process.stderr.write('usage: npm run bench -- field [tuning|reporting|shared] [fields per kind]\n');
+  const perKind = Number(rest[0] ?? seeds.perKind);
+  const [part, parts] = values.part.split('/').map(Number);
+  if (!['tuning', 'reporting', 'shared'].includes(which) || !(perKind > 0) || !(part >= 1 && part <= parts)) {
+    process.stderr.write(USAGE);
     process.exitCode = 2;
     return;
   }
   const sets = which === 'shared' ? sharedSets() : ownSets(seeds.first, perKind);
   const session = new FrameSession(await loadKernels());
-  for (const set of sets) {
+  for (const { title, frames } of sets) {
     const scored: Scored[] = [];
-    for (const { truth, bytes } of set.frames) {
+    for (const { truth, bytes } of frames.filter((_, i) => i % parts === part - 1)) {
       const outcome = await runFrame(session, bytesSource(truth.name, bytes()), truth, (stamps, optics) =>
         InlineStarPool.create(stamps, optics),
       );
       const one = score(outcome);
       scored.push(one);
+      if (values.save) appendFileSync(values.save, `${JSON.stringify({ title, ...one })}\n`);
       if (!one.right)
         process.stderr.write(
           `${truth.name}: ${one.truthCause} taken for ${one.cause} (${one.confidence.toFixed(2)})\n`,
         );
     }
-    console.log(summary(set.title, scored).join('\n'));
+    console.log(summary(title, scored).join('\n'));
   }
+}
+
+function printTables(files: string[]): void {
+  const sets = new Map<string, Scored[]>();
+  for (const line of files.flatMap((file) => readFileSync(file, 'utf8').trim().split('\n'))) {
+    const { title, ...one } = JSON.parse(line) as Scored & { title: string };
+    sets.set(title, [...(sets.get(title) ?? []), one]);
+  }
+  for (const [title, scored] of sets) console.log(summary(title, scored).join('\n'));
+  if (sets.size > 1) console.log(summary('all of these', [...sets.values()].flat()).join('\n'));
 }
 
 function ownSets(first: number, perKind: number): BenchSet[] {

@@ -14,7 +14,7 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       load: () => import('./shared.ts'),
     },
     field: {
-      says: 'causes, parameters, budget and confidence over simulated fields; [tuning|reporting|shared] [fields per kind]',
+      says: 'causes, parameters, budget and confidence over simulated fields; [tuning|reporting|shared|tables] ...',
       load: () => import('./field.ts'),
     },
   };

@@ -3,7 +3,8 @@ import type { Measured } from '../workers/protocol/api.ts';
 import type { FitsCard } from '../workers/simulate/fits.ts';
 import { simulateExposure } from '../workers/simulate/exposure.ts';
 import { makeScene } from '../workers/simulate/scene.ts';
-import { measureFrame, pairUp, rowsOf, type Frame16, type Row } from './support/star-frames.ts';
+import { moved, type Move } from './support/moved.ts';
+import { measureFrame, pairUp, rowsOf, type Row } from './support/star-frames.ts';
 
 // What is done to the pixels must be done to the answer: no source but geometry. Each change keeps the noise, so the
 // numbers may differ only by what the mesh of the sky and its sampling make of it: a small part of their errors.
@@ -30,12 +31,8 @@ const sceneOf = (mosaic: 'RGGB' | null) =>
 
 const frames = { mono: simulateExposure(sceneOf(null)), mosaic: simulateExposure(sceneOf('RGGB')) };
 
-interface Change {
+interface Change extends Move {
   name: string;
-  /** The pixel that lands at (x, y) comes from where? */
-  size: [number, number];
-  from: (x: number, y: number) => [number, number];
-  value?: (v: number) => number;
   egain?: number;
   bayer: string;
   /** A measured row of the original as it must come out. */
@@ -121,18 +118,6 @@ const CHANGES: Change[] = [
   },
 ];
 
-function changed(
-  { pixels }: Frame16,
-  { size: [widthPx, heightPx], from, value = (v) => v }: Change,
-): Frame16 {
-  const moved = Uint16Array.from({ length: widthPx * heightPx }, (_, i) => {
-    const x = i % widthPx;
-    const [sx, sy] = from(x, (i - x) / widthPx);
-    return value(pixels[sy * WIDTH + sx]);
-  });
-  return { pixels: moved, widthPx, heightPx };
-}
-
 /** Stars whose numbers mean something; both sides must list the same ones. */
 const solid = (measured: Measured) =>
   rowsOf(measured.stars).filter((row) => row.snr > 20 && row.flags.every((flag) => flag === 'undersampled'));
@@ -157,10 +142,7 @@ describe.each(['mono', 'mosaic'] as const)('%s', (kind) => {
 
   test.each(CHANGES)('$name', async (change) => {
     const before = original;
-    const after = await measureFrame(
-      changed(frames[kind], change),
-      cardsFor(kind, change.bayer, change.egain),
-    );
+    const after = await measureFrame(moved(frames[kind], change), cardsFor(kind, change.bayer, change.egain));
     const expected = solid(before).map((row) => ({ ...row, ...change.row(row) }));
     const { pairs, missed, extra } = pairUp(expected, rowsOf(after.stars), 0.5);
     expect(missed).toEqual([]);
@@ -188,12 +170,12 @@ describe.each(['mono', 'mosaic'] as const)('%s', (kind) => {
 
     for (const region of before.report.regions) {
       const [col, row] = change.cell(region.col, region.row);
-      const moved = after.report.regions.find((other) => other.col === col && other.row === row)!;
+      const there = after.report.regions.find((other) => other.col === col && other.row === row)!;
       // Stars near the limit of what counts may come or go; cells of few stars are not compared.
-      if (region.stars < 4 || Math.abs(moved.stars - region.stars) > 0) continue;
+      if (region.stars < 4 || Math.abs(there.stars - region.stars) > 0) continue;
       for (const name of ['fwhmPx', 'hfdPx', 'elongation'] as const)
         // The sky mesh samples every second row, and the halo in the half-flux diameter stands on the mesh.
-        expect(Math.abs(moved[name]!.value - region[name]!.value) / region[name]!.sigma, name).toBeLessThan(
+        expect(Math.abs(there[name]!.value - region[name]!.value) / region[name]!.sigma, name).toBeLessThan(
           name === 'hfdPx' ? 0.5 : 0.3,
         );
     }

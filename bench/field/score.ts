@@ -1,6 +1,8 @@
 import type { Estimate } from '../../workers/protocol/report.ts';
 import { FAMILY } from '../../workers/fit/causes.ts';
 import type { FrameRun } from './run-frame.ts';
+import { presenceOf } from './presence.ts';
+import type { Presence } from './presence.ts';
 import { SHARE_KEYS } from './truth.ts';
 import type { ShareKey } from './truth.ts';
 
@@ -12,16 +14,29 @@ export interface Pull {
   scale: number;
 }
 
+/** What came of one field, as plain numbers: it is written to a file as it stands. */
 export interface Scored {
-  run: FrameRun;
+  name: string;
+  /** Faults drawn. */
+  faults: number;
+  stars: number;
   truthCause: string;
   cause: string;
   right: boolean;
   familyRight: boolean;
   confidence: number;
   /** Largest error of a cause's share of the whole corner variance. */
-  worstShare: number;
+  worstShare: number | null;
   pulls: Pull[];
+  presence: Presence[];
+  fitMs: number;
+  measureMs: number;
+  starJacobians: number;
+  /** What the confidence was made of. */
+  chi2PerDof: number | null;
+  coherence: number | null;
+  /** Distance of the nearest rival in priced chi squared; null without one. */
+  gap: number | null;
 }
 
 /** The dominant fault of a frame with several is that with most variance in the corners. */
@@ -55,8 +70,11 @@ export function score(run: FrameRun): Scored {
       sameDefocus(truthCause) &&
       sameDefocus(cause) &&
       truth.causes.includes(cause as never));
+  const { fit } = run;
   return {
-    run,
+    name: truth.name,
+    faults: truth.causes.length,
+    stars: truth.stars,
     truthCause,
     cause,
     right,
@@ -65,12 +83,19 @@ export function score(run: FrameRun): Scored {
     confidence: judgement?.verdict.confidence ?? 0,
     worstShare: worstShare(run),
     pulls: pullsOf(run),
+    presence: presenceOf(run),
+    fitMs: run.fitMs,
+    measureMs: run.measureMs,
+    starJacobians: fit?.effort.jacobians ?? 0,
+    chi2PerDof: fit?.chi2PerDof ?? null,
+    coherence: fit?.coherence ?? null,
+    gap: fit?.rivals[0]?.gap ?? null,
   };
 }
 
-function worstShare({ truth, judgement }: FrameRun): number {
+function worstShare({ truth, judgement }: FrameRun): number | null {
   const corners = judgement?.budget.find(({ where }) => where === 'corners')?.variancePx2;
-  if (!corners) return NaN;
+  if (!corners) return null;
   const found: Record<ShareKey, number> = {
     defocus: corners.focus + corners.tilt + corners.curvature + corners.cross,
     coma: corners.coma + corners.collimation,

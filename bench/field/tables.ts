@@ -1,3 +1,5 @@
+import { MUST_FIND, MUST_NOT_INVENT, invented, missed } from './presence.ts';
+import type { Presence } from './presence.ts';
 import type { Pull, Scored } from './score.ts';
 
 /** 95 % interval of a share by Wilson's score (Wilson 1927, JASA 22, 209). */
@@ -24,23 +26,29 @@ export function summary(title: string, scored: Scored[]): string[] {
   const lines = [`== ${title}: ${scored.length} fields`];
   lines.push(`cause right   ${share(scored.filter(({ right }) => right).length, scored.length)}`);
   lines.push(`family right  ${share(scored.filter(({ familyRight }) => familyRight).length, scored.length)}`);
-  const shares = scored.map(({ worstShare }) => worstShare).filter(Number.isFinite);
+  const shares = scored.flatMap(({ worstShare }) => worstShare ?? []);
   lines.push(
     `worst share of the budget off by ${percent(quantile(shares, 0.5))} median, ${percent(quantile(shares, 0.9))} at the 90th percentile`,
   );
-  const ms = scored.map(({ run }) => run.fitMs);
-  const jacobians = scored.map(({ run }) => run.fit?.effort.jacobians ?? 0);
+  const ms = scored.map(({ fitMs }) => fitMs);
+  const jacobians = scored.map(({ starJacobians }) => starJacobians);
   lines.push(
     `fit ${(quantile(ms, 0.5) / 1000).toFixed(1)} s median, ${(quantile(ms, 0.9) / 1000).toFixed(1)} s at the 90th percentile (measure ${(
       quantile(
-        scored.map(({ run }) => run.measureMs),
+        scored.map(({ measureMs }) => measureMs),
         0.5,
       ) / 1000
     ).toFixed(
       1,
     )} s); star-Jacobians ${quantile(jacobians, 0.5)} median, ${quantile(jacobians, 0.9)} at the 90th percentile`,
   );
-  lines.push(...confusion(scored), ...byStars(scored), ...reliability(scored), ...errors(scored));
+  lines.push(
+    ...confusion(scored),
+    ...byStars(scored),
+    ...reliability(scored),
+    ...present(scored),
+    ...errors(scored),
+  );
   return lines;
 }
 
@@ -73,7 +81,7 @@ function byStars(scored: Scored[]): string[] {
   return [
     '-- by stars measured for the fit',
     ...bins.flatMap(([low, high]) => {
-      const inside = scored.filter(({ run }) => run.truth.stars >= low && run.truth.stars < high);
+      const inside = scored.filter(({ stars }) => stars >= low && stars < high);
       if (inside.length === 0) return [];
       return [
         `${low} to ${high > 1e6 ? 'more' : high}: ${share(inside.filter(({ right }) => right).length, inside.length)}`,
@@ -95,26 +103,53 @@ function reliability(scored: Scored[]): string[] {
   ];
 }
 
+function present(scored: Scored[]): string[] {
+  const all = scored.flatMap(({ presence }) => presence);
+  const strong = all.filter(({ truth }) => truth >= MUST_FIND);
+  const absent = all.filter(({ truth }) => truth <= MUST_NOT_INVENT);
+  const name = (list: Presence[]) => list.map(({ cause }) => cause).join(', ');
+  return [
+    '-- single causes in the corner variance',
+    `12 % or more, missed: ${share(strong.filter(missed).length, strong.length)} ${name(strong.filter(missed))}`,
+    `4 % or less, invented: ${share(absent.filter(invented).length, absent.length)} ${name(absent.filter(invented))}`,
+  ];
+}
+
+/** What is there and what is not, apart: a parameter that is rightly left out covers its truth of zero by itself. */
 function errors(scored: Scored[]): string[] {
   const byName = new Map<string, Pull[]>();
   for (const { pulls } of scored)
     for (const pull of pulls) byName.set(pull.name, [...(byName.get(pull.name) ?? []), pull]);
   const lines = [
-    '-- parameters: median |error| (relative where the truth is not 0), robust sigma of pulls, within 2 sigma',
+    '-- parameters: median error where the truth is not 0, robust sigma of pulls, within 2 sigma; the same of nulls, and those left out',
   ];
-  for (const [name, pulls] of byName) {
+  const covered = (pulls: Pull[]) => {
     const inside = pulls.filter(({ error, sigma }) => Math.abs(error) <= 2 * sigma).length;
-    const ratios = pulls.map(({ error, sigma }) => Math.abs(error) / Math.max(sigma, 1e-12));
-    const present = pulls.filter(({ scale }) => scale > 0);
-    const relative = present.map(({ error, scale }) => Math.abs(error) / scale);
-    lines.push(
-      `${name.padEnd(16)} ${quantile(
-        pulls.map(({ error }) => Math.abs(error)),
+    return pulls.length ? share(inside, pulls.length) : '-';
+  };
+  const scatter = (pulls: Pull[]) =>
+    (
+      1.4826 *
+      quantile(
+        pulls.map(({ error, sigma }) => Math.abs(error) / Math.max(sigma, 1e-12)),
         0.5,
-      ).toPrecision(
-        3,
-      )} (${present.length ? percent(quantile(relative, 0.5), 2) : '-'}), pulls ${(quantile(ratios, 0.5) * 1.4826).toFixed(2)}, coverage ${share(inside, pulls.length)}`,
+      )
+    ).toFixed(2);
+  for (const [name, pulls] of byName) {
+    const present = pulls.filter(({ scale }) => scale > 0);
+    const absent = pulls.filter(({ scale }) => scale === 0);
+    const said = absent.filter(({ error }) => error !== 0);
+    const middle = (value: (pull: Pull) => number) => quantile(present.map(value), 0.5);
+    lines.push(
+      `${name.padEnd(16)} ${middle(({ error }) => Math.abs(error)).toPrecision(3)} (${percent(
+        middle(({ error, scale }) => Math.abs(error) / scale),
+        2,
+      )}), pulls ${scatter(present)}, covered ${covered(present)}; nulls ${covered(absent)}, ${absent.length - said.length} left out, covered of the rest ${covered(said)}`,
     );
   }
+  const every = [...byName.values()].flat();
+  lines.push(
+    `all present      pulls ${scatter(every.filter(({ scale }) => scale > 0))}, covered ${covered(every.filter(({ scale }) => scale > 0))}; nulls covered ${covered(every.filter(({ scale }) => scale === 0))}`,
+  );
   return lines;
 }

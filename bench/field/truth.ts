@@ -9,6 +9,7 @@ import type { DrawnField } from './scenes.ts';
 /** Causes as both the truth and the budget know them, rotation and drift together, coma and collimation too. */
 export const SHARE_KEYS = ['defocus', 'coma', 'astigmatism', 'pinching', 'motion', 'dispersion'] as const;
 export type ShareKey = (typeof SHARE_KEYS)[number];
+export type DefocusPart = 'focus' | 'tilt' | 'curvature';
 
 /** What a perfect analysis of a frame would print. Null where the frame has no such thing. */
 export interface FieldTruth {
@@ -21,6 +22,8 @@ export interface FieldTruth {
   pixelUm: number;
   /** Mean over the corners of each cause's variance, px^2 per axis. */
   cornerVariance: Record<ShareKey, number>;
+  /** The same for the parts of the defocus, which a truth file from the outside does not tell apart. */
+  defocusParts: Record<DefocusPart, number> | null;
   focusUm: number;
   tiltUmPerMm: { x: number; y: number };
   curvaturePerM: number;
@@ -69,6 +72,11 @@ export function ownTruth({ kinds, scene, toldObstruction }: DrawnField, name: st
       pinching: mean((c) => half(c.trefoil)),
       motion: mean((c) => half(c.motion) + half(c.rotation)),
       dispersion: mean((c) => half(c.dispersion)),
+    },
+    defocusParts: {
+      focus: mean((c) => half(c.focus)),
+      tilt: mean((c) => half(c.tilt)),
+      curvature: mean((c) => half(c.curvature)),
     },
     focusUm: optics.focusUm,
     tiltUmPerMm: optics.tiltUmPerMm,
@@ -155,6 +163,7 @@ export function sharedTruth(json: string, name: string): FieldTruth {
       motion: mean('motion'),
       dispersion: dispersionPx ** 2 / 12,
     },
+    defocusParts: null,
     focusUm: p.z0_um,
     tiltUmPerMm: { x: p.tilt_x_um_per_mm, y: p.tilt_y_um_per_mm },
     curvaturePerM: p.curvature_radius_mm ? 1000 / p.curvature_radius_mm : 0,
