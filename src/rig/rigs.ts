@@ -4,19 +4,16 @@ import type { Outcome } from '../../workers/protocol/faults.ts';
 import type { Rig } from '../../workers/protocol/rig.ts';
 import { readSheets, writeSheets } from '../../workers/rig/sheet-file.ts';
 import { rigOf, type RigSheet } from '../../workers/rig/sheet.ts';
+import { settings } from '../keep/settings.ts';
 
-const KEPT = 'cornerwise.rigs';
-const CHOSEN = 'cornerwise.rig';
-const MEASURING = 'cornerwise.rig.measuring';
-
-/** The rigs that this browser keeps (in its local storage, nowhere else) and the one in use. */
+/** The rigs that this browser keeps and the one in use. */
 export const useRigs = defineStore('rigs', () => {
   const kept = shallowRef<RigSheet[]>(recall());
-  const at = ref(Math.min(Number(read(CHOSEN) ?? 0) || 0, kept.value.length - 1));
+  const at = ref(Math.min(Number(settings.get('rig') ?? 0) || 0, kept.value.length - 1));
   const forgotten = shallowRef<{ sheets: RigSheet[]; at: number } | null>(null);
   const chosen = computed<RigSheet | null>(() => kept.value[at.value] ?? null);
   /** Whether frames are measured with the rig in use: its numbers then win over what a file says. */
-  const measuring = ref(read(MEASURING) === 'yes');
+  const measuring = ref(settings.get('rig.measuring') === 'yes');
   /** What measurement and fit are told; empty unless that is wanted. */
   const told = computed<Partial<Rig>>(() => (measuring.value && chosen.value ? rigOf(chosen.value) : {}));
 
@@ -52,15 +49,11 @@ export const useRigs = defineStore('rigs', () => {
     return outcome;
   }
   watch([kept, at], () => {
-    if (kept.value.length) {
-      write(KEPT, writeSheets(kept.value));
-      write(CHOSEN, String(at.value));
-    } else {
-      write(KEPT, null);
-      write(CHOSEN, null);
-    }
+    const any = kept.value.length > 0;
+    settings.set('rigs', any ? writeSheets(kept.value) : null);
+    settings.set('rig', any ? String(at.value) : null);
   });
-  watch(measuring, () => write(MEASURING, measuring.value ? 'yes' : null));
+  watch(measuring, () => settings.set('rig.measuring', measuring.value ? 'yes' : null));
   const text = () => writeSheets(kept.value);
   return { kept, at, chosen, measuring, told, forgotten, add, update, forget, undo, load, text };
 });
@@ -70,24 +63,9 @@ function freeName(wanted: string, taken: Set<string>): string {
   for (let n = 2; ; n++) if (!taken.has(`${wanted} (${n})`)) return `${wanted} (${n})`;
 }
 
-/** Storage may be forbidden (private windows) or damaged: then nothing was kept. */
+/** What is kept may be damaged: then nothing was. */
 function recall(): RigSheet[] {
-  const text = read(KEPT);
-  const outcome = text === null ? null : readSheets(text);
+  const text = settings.get<string>('rigs');
+  const outcome = typeof text === 'string' ? readSheets(text) : null;
   return outcome?.ok ? outcome.value : [];
-}
-function read(key: string): string | null {
-  try {
-    return localStorage.getItem(key);
-  } catch {
-    return null;
-  }
-}
-function write(key: string, text: string | null): void {
-  try {
-    if (text === null) localStorage.removeItem(key);
-    else localStorage.setItem(key, text);
-  } catch {
-    return;
-  }
 }

@@ -2,12 +2,11 @@ import { defineStore } from 'pinia';
 import { computed, ref, watch } from 'vue';
 import { arcsecPerPx } from '../../workers/protocol/rig.ts';
 import { availableUnits, type LengthUnit, type PixelScale } from '../format/quantity.ts';
+import { settings } from '../keep/settings.ts';
 import { useRigs } from '../rig/rigs.ts';
 import { useAnalysis } from './analysis.ts';
 
 export type Light = 'dark' | 'paper' | 'red';
-
-const KEY = 'cornerwise.preferences';
 
 interface Kept {
   light: Light;
@@ -19,7 +18,7 @@ interface Kept {
 
 /** How this person likes the page, and what they told about the telescope where the file is silent. */
 export const usePreferences = defineStore('preferences', () => {
-  const kept = recall();
+  const kept = { ...FRESH, ...settings.get<Partial<Kept>>('preferences') };
   const light = ref<Light>(kept.light);
   const wantedUnit = ref<LengthUnit>(kept.unit);
   const introRead = ref(kept.introRead);
@@ -52,33 +51,16 @@ export const usePreferences = defineStore('preferences', () => {
     { immediate: true },
   );
   watch([light, wantedUnit, introRead, pixelSizeUm, focalLengthMm], () =>
-    keep({
+    settings.set('preferences', {
       light: light.value,
       unit: wantedUnit.value,
       introRead: introRead.value,
       pixelSizeUm: pixelSizeUm.value,
       focalLengthMm: focalLengthMm.value,
-    }),
+    } satisfies Kept),
   );
 
   return { light, wantedUnit, unit, units, scale, introRead, pixelSizeUm, focalLengthMm };
 });
 
 const FRESH: Kept = { light: 'dark', unit: 'px', introRead: false, pixelSizeUm: null, focalLengthMm: null };
-
-/** Storage may be forbidden (private windows): then the page just forgets. */
-function recall(): Kept {
-  try {
-    return { ...FRESH, ...(JSON.parse(localStorage.getItem(KEY) ?? '{}') as Partial<Kept>) };
-  } catch {
-    return FRESH;
-  }
-}
-
-function keep(kept: Kept): void {
-  try {
-    localStorage.setItem(KEY, JSON.stringify(kept));
-  } catch {
-    return;
-  }
-}

@@ -127,6 +127,26 @@ export class Visit {
     });
   }
 
+  /** What the database of the page holds, read beside the page: names of the settings, numbers of the other records. */
+  private kept = (store: string) =>
+    this.page.evaluate(
+      (name) =>
+        new Promise<IDBValidKey[]>((resolve, reject) => {
+          const opening = indexedDB.open('cornerwise');
+          opening.onerror = () => reject(opening.error);
+          opening.onsuccess = () => {
+            const asked = opening.result.transaction(name).objectStore(name).getAllKeys();
+            asked.onsuccess = () => {
+              opening.result.close();
+              resolve(asked.result);
+            };
+          };
+        }),
+      store,
+    );
+  settingNames = async () => (await this.kept('settings')) as string[];
+  recordsIn = async (store: string) => (await this.kept(store)).length;
+
   close = () => this.page.context().close();
 }
 

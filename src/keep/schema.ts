@@ -1,0 +1,94 @@
+import type { DBSchema } from 'idb';
+import type { MeanStar } from '../../workers/protocol/api.ts';
+import type { FrameReport } from '../../workers/protocol/report.ts';
+
+/**
+ * What this browser keeps, one store per kind. Nothing here holds pixels, places or names other than a file's.
+ * A record that a later version of the page writes differently gets another `format`, and an older one is left out.
+ */
+export const DATABASE = 'cornerwise';
+/** A new store or index: add one here, and its making to `upgrade` in keep.ts. */
+export const DATABASE_VERSION = 1;
+export const RECORD_FORMAT = 1;
+
+/** What every record of a shelf has; `id` and `format` are given by the shelf. */
+export interface Numbered {
+  id: number;
+  format: typeof RECORD_FORMAT;
+  /** When it was kept, milliseconds since 1970. */
+  keptAtMs: number;
+}
+
+/** A small grey picture of a frame, first stored row on top. */
+export interface Thumbnail {
+  widthPx: number;
+  heightPx: number;
+  grey: Uint8Array;
+}
+
+/** A frame that was measured: what was found, not the frame. */
+export interface KeptFrame extends Numbered {
+  /** Tells the same file from another: name, size and date of change. */
+  fileKey: string;
+  report: FrameReport;
+  meanStars: MeanStar[];
+  thumbnail: Thumbnail | null;
+}
+
+/** Two frames that were compared, as they were told. */
+export interface KeptComparison extends Numbered {
+  before: FrameReport;
+  after: FrameReport;
+  headline: string;
+}
+
+/** A run of frames that was watched; its frames are records of their own, so that one more costs little. */
+export interface KeptRun extends Numbered {
+  name: string;
+  /** Whatever the room that watches wants to remember of the whole run. */
+  about: unknown;
+}
+export interface KeptRunFrame extends Numbered {
+  runId: number;
+  /** At most about 100 kB: a report and the brightest stars, no pixels. */
+  record: unknown;
+}
+
+/** A folder that somebody let this page read; the browser asks again before it is read another time. */
+export interface KeptFolder extends Numbered {
+  name: string;
+  handle: FileSystemDirectoryHandle;
+}
+
+export interface Shelves {
+  frames: KeptFrame;
+  comparisons: KeptComparison;
+  runs: KeptRun;
+  runFrames: KeptRunFrame;
+  folders: KeptFolder;
+}
+export type ShelfName = keyof Shelves;
+
+/** How many records a shelf holds before the oldest is dropped: some tens of megabytes at most, all together. */
+export const MOST: Record<ShelfName, number> = {
+  frames: 24,
+  comparisons: 40,
+  runs: 12,
+  runFrames: 3000,
+  folders: 6,
+};
+
+type Stored<T extends Numbered, Indexes extends Record<string, IDBValidKey> = Record<never, IDBValidKey>> = {
+  key: number;
+  value: T;
+  indexes: Indexes;
+};
+export interface Schema extends DBSchema {
+  /** Rig and preferences: small things with a name each. */
+  settings: { key: string; value: unknown };
+  frames: Stored<KeptFrame>;
+  comparisons: Stored<KeptComparison>;
+  runs: Stored<KeptRun>;
+  runFrames: Stored<KeptRunFrame, { runId: number }>;
+  folders: Stored<KeptFolder>;
+}
