@@ -26,7 +26,7 @@ export function robustSigma(values: ArrayLike<number>, centre = median(values)):
 }
 
 /** Residuals beyond this many sigmas count less and less: Huber's 95 % efficient choice is 1.345. */
-const HUBER = 1.345;
+export const HUBER = 1.345;
 /** Mean of min(z², HUBER²) of a Gaussian z: what the residuals are held against to find their common scatter. */
 const HUBER_MEAN_SQUARE = 0.71016;
 
@@ -51,7 +51,7 @@ export function robustMean(values: ArrayLike<number>, sigmas: ArrayLike<number>)
   let value = median(x);
   let scatter = 0;
   for (let round = 0; round < 30; round++) {
-    scatter = commonScatter(x, own, value);
+    scatter = commonScatter(x, own, value, n - 1);
     let sum = 0;
     let total = 0;
     for (let i = 0; i < n; i++) {
@@ -85,9 +85,17 @@ export function robustMean(values: ArrayLike<number>, sigmas: ArrayLike<number>)
   return { value, sigma: Math.sqrt(Math.max(Math.min(variance, spreadVariance(x)), 1 / information)) };
 }
 
-/** Scatter (a variance, at least 0) that gives the clipped residuals about `value` the mean square of a Gaussian's. */
-function commonScatter(x: number[], own: number[], value: number): number {
-  const wanted = HUBER_MEAN_SQUARE * (x.length - 1);
+/**
+ * Scatter (a variance, at least 0) that gives the clipped residuals about `value` the mean square of a Gaussian's with
+ * `freedom` degrees of freedom; `own` are the variances that the values have by themselves.
+ */
+export function commonScatter(
+  x: ArrayLike<number>,
+  own: ArrayLike<number>,
+  value: number,
+  freedom: number,
+): number {
+  const wanted = HUBER_MEAN_SQUARE * freedom;
   const excess = (scatter: number) => {
     let sum = -wanted;
     for (let i = 0; i < x.length; i++) sum += Math.min((x[i] - value) ** 2 / (own[i] + scatter), HUBER ** 2);
@@ -95,7 +103,8 @@ function commonScatter(x: number[], own: number[], value: number): number {
   };
   if (excess(0) <= 0) return 0;
   let low = 0;
-  let high = x.reduce((most, each) => Math.max(most, (each - value) ** 2), 0) * 2;
+  let high = 0;
+  for (let i = 0; i < x.length; i++) high = Math.max(high, 2 * (x[i] - value) ** 2);
   for (let step = 0; step < 25; step++) {
     const middle = (low + high) / 2;
     if (excess(middle) > 0) low = middle;
