@@ -1,4 +1,5 @@
-import type { NumberKey, OpticsKind, RigSheet } from '../../workers/rig/sheet.ts';
+import type { OpticsKind } from '../../workers/protocol/rig.ts';
+import type { NumberKey, RigSheet } from '../../workers/rig/sheet.ts';
 
 /** How the sheet is asked for: groups of rows, each with its words. */
 export interface NumberRow {
@@ -85,6 +86,12 @@ export const SITE_ROWS = [
   row('latitudeDeg', 'Latitude', '°', 'South is negative.'),
   row('usualSeeingArcsec', 'Usual seeing', '″ FWHM'),
   row('skyMagPerArcsec2', 'Sky', 'mag per ″²', '21.5 dark, 20 village, 18 town.'),
+  row(
+    'goodEnough',
+    'Good enough: corner stars',
+    'times as wide',
+    'As air and pixels alone leave them; up to this the verdict is to start the run. 1.2 = 20 % wider.',
+  ),
 ];
 
 export const FIXED_WORDS: { key: keyof RigSheet['fixed']; text: string }[] = [

@@ -2,7 +2,8 @@ import { describe, expect, test } from 'vitest';
 import type { FieldFit } from '../../workers/fit/field-fit.ts';
 import { P, PARAMETER_COUNT } from '../../workers/fit/parameters.ts';
 import type { Group, ParameterName, PathKind } from '../../workers/fit/parameters.ts';
-import { UNKNOWN_RIG } from '../../workers/protocol/rig.ts';
+import { UNKNOWN_RIG, type Following, type OpticsKind } from '../../workers/protocol/rig.ts';
+import { roundCircle } from '../../workers/verdict/round-circle.ts';
 import { verdictOf } from '../../workers/verdict/verdict.ts';
 
 /** A fit as it would come from a frame, with what matters to a rule said and the rest ordinary. */
@@ -119,14 +120,102 @@ describe('what to do', () => {
 
   test('spacing is spoken of only where there is a corrector', () => {
     const curved = fitOf({ curvature: -4 }, ['curvature']);
-    const words = (corrector: boolean) =>
-      judge(curved, { ...UNKNOWN_RIG, fixed: { ...UNKNOWN_RIG.fixed, corrector } })
+    const coma = fitOf({ comaField: 4 }, ['comaField']);
+    const words = (fit: FieldFit, optics: OpticsKind | null) =>
+      judge(fit, { ...UNKNOWN_RIG, optics })
         .verdict.next.map((move) => move.do)
         .join(' ');
-    expect(words(false)).not.toMatch(/spacing/i);
-    expect(words(true)).toMatch(/spacing/i);
+    for (const fit of [curved, coma]) {
+      expect(words(fit, null)).not.toMatch(/spacing/i);
+      expect(words(fit, 'paraboloid')).not.toMatch(/spacing/i);
+      expect(words(fit, fit === curved ? 'flattened-refractor' : 'corrected-reflector')).toMatch(/spacing/i);
+    }
   });
 
+  test('what the user cannot change is not possible, and is said to be so', () => {
+    const rig = {
+      ...UNKNOWN_RIG,
+      fixed: { corrector: true, primary: true, tilt: true, focuserAtStop: false },
+    };
+    const corrector = judge(fitOf({ comaField: 4 }, ['comaField']), rig).verdict.next;
+    expect(corrector.find(({ needs }) => needs === 'a coma corrector')?.when).toBe('not-possible');
+    const open = judge(fitOf({ comaField: 4 }, ['comaField'])).verdict.next;
+    expect(open.find(({ needs }) => needs === 'a coma corrector')?.when).toBe('daylight');
+    const screws = judge(fitOf({ comaX: 4 }, ['comaConstant']), rig).verdict.next;
+    expect(screws.map((move) => move.do).join(' ')).not.toMatch(/turn the mirror’s screws/);
+    expect(judge(fitOf({ tiltX: 5 }, ['tilt']), rig).verdict.next.map((move) => move.needs)).not.toContain(
+      'a tilt adjuster',
+    );
+  });
+
+  test('an altazimuth mount is not told to align its polar axis', () => {
+    const turning = fitOf({ rotation: 8 }, ['rotation']);
+    const words = (following: Following) => judge(turning, { ...UNKNOWN_RIG, following }).verdict.next[0].do;
+    expect(words('equatorial')).toMatch(/polar/);
+    expect(words('altazimuth')).not.toMatch(/polar/);
+  });
+
+  test('the user’s own limit lets a known fault pass, and only up to there', () => {
+    const soft = fitOf({ tiltX: 2.4 }, ['tilt']);
+    const corners = judge(soft).budget.find(({ where }) => where === 'corners')!.variancePx2;
+    const times = Math.sqrt(corners.total / (corners.roundBlur + corners.diffraction + corners.pixel));
+    const cause = (goodEnough: number | null) => judge(soft, { ...UNKNOWN_RIG, goodEnough }).verdict;
+    expect(cause(null).cause).toBe('tilt');
+    expect(cause(times * 0.95).cause).toBe('tilt');
+    expect(cause(times * 1.3)).toMatchObject({ cause: 'clean', family: 'none' });
+    expect(cause(times * 1.3).headline).toMatch(/good enough.*leans/);
+    expect(cause(times * 1.3).next[0].do).toMatch(/start the run/);
+  });
+});
+
+describe('the circle that stays round', () => {
+  test('at its edge coma has just reached the limit', () => {
+    const fit = fitOf({ comaField: 3, comaX: 0.4, comaY: -0.3 }, ['comaField', 'comaConstant']);
+    const limit = 0.05;
+    const { radiusPx, centrePx, coversAll, radiusArcmin } = roundCircle(fit, limit)!;
+    const halfDiagonalPx = Math.hypot(1199, 799) / 2;
+    // Mean square of the coma spot's coordinates over a filled or annular pupil, centroid out: for spot
+    // c (rho^2 - 2/3 + 2 u^2, 2 u v): the sum done here over a fine grid of the pupil, not by the closed form.
+    const perUnit = comaSpotVariance(0.3);
+    const at = (dx: number, dy: number) => {
+      const x = (centrePx.x + dx) / halfDiagonalPx;
+      const y = (centrePx.y + dy) / halfDiagonalPx;
+      return perUnit * ((3 * x + 0.4) ** 2 + (3 * y - 0.3) ** 2);
+    };
+    expect(at(0, 0)).toBeLessThan(1e-6);
+    for (const angle of [0, 1, 2, 4])
+      expect(at(radiusPx * Math.cos(angle), radiusPx * Math.sin(angle)) / limit).toBeCloseTo(1, 2);
+    expect(coversAll).toBe(false);
+    // 3.8 um at 600 mm: 1.306 arc seconds a pixel.
+    expect(radiusArcmin! / ((radiusPx * 1.3064) / 60)).toBeCloseTo(1, 3);
+  });
+
+  test('no coma that grows: no circle', () => {
+    expect(roundCircle(fitOf({ comaX: 3 }, ['comaConstant']), 0.05)).toBeNull();
+  });
+});
+
+/** Per-axis variance of the spot 2F grad W of W = C u (rho^2 - 2/3) per (2 F C)^2, over an annulus, by brute force. */
+function comaSpotVariance(obstruction: number): number {
+  const steps = 400;
+  let [n, sx, sxx, syy] = [0, 0, 0, 0];
+  for (let i = 0; i < steps; i++)
+    for (let j = 0; j < steps; j++) {
+      const u = ((i + 0.5) / steps) * 2 - 1;
+      const v = ((j + 0.5) / steps) * 2 - 1;
+      const rho2 = u * u + v * v;
+      if (rho2 > 1 || rho2 < obstruction ** 2) continue;
+      const x = rho2 - 2 / 3 + 2 * u * u;
+      const y = 2 * u * v;
+      n++;
+      sx += x;
+      sxx += x * x;
+      syy += y * y;
+    }
+  return (sxx / n - (sx / n) ** 2 + syy / n) / 2;
+}
+
+describe('sentences', () => {
   test('every verdict says something to do, in whole sentences', () => {
     const fits = [
       fitOf({}, []),

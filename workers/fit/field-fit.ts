@@ -1,4 +1,5 @@
 import type { Estimate } from '../protocol/report.ts';
+import { arcsecPerPx } from '../protocol/rig.ts';
 import type { Effort } from './levenberg.ts';
 import type { Optics } from './optics.ts';
 import type { Group, PathKind } from './parameters.ts';
@@ -47,3 +48,7 @@ export interface FieldFit {
   effort: Effort;
   warnings: string[];
 }
+
+/** Null when a length is unknown. */
+export const arcsecPerPixel = ({ focalLengthMm, known, optics }: FieldFit): number | null =>
+  arcsecPerPx({ focalLengthMm, pixelSizeUm: known.pixelSize ? optics.pixelUm : null });

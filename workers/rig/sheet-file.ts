@@ -1,7 +1,8 @@
 import { failure, success, type Outcome } from '../protocol/faults.ts';
+import { OPTICS_KINDS } from '../protocol/rig.ts';
 import { EXPANSION_PER_K } from './depth-of-focus.ts';
 import { NUMBER_KEYS, whyNot } from './sheet-limits.ts';
-import { EMPTY_SHEET, OPTICS_KINDS, type RigSheet } from './sheet.ts';
+import { EMPTY_SHEET, type RigSheet } from './sheet.ts';
 
 /** Version of the file that `writeSheets` makes: { "cornerwiseRigs": 1, "rigs": [ a sheet, ... ] }. */
 const VERSION = 1;

@@ -1,19 +1,5 @@
-import type { Rig } from '../protocol/rig.ts';
+import type { Following, OpticsKind, Rig } from '../protocol/rig.ts';
 import type { TubeMaterial } from './depth-of-focus.ts';
-
-export const OPTICS_KINDS = [
-  'paraboloid',
-  'sphere',
-  'corrected-reflector',
-  'refractor',
-  'flattened-refractor',
-  'catadioptric',
-  'lens',
-] as const;
-export type OpticsKind = (typeof OPTICS_KINDS)[number];
-
-/** How the mount follows the sky. */
-export type Following = 'equatorial' | 'altazimuth' | 'none';
 
 /**
  * Everything that one combination of telescope, camera, mount and site can be asked about. Null = not told; lengths
@@ -65,6 +51,8 @@ export interface RigSheet {
   latitudeDeg: number | null;
   usualSeeingArcsec: number | null;
   skyMagPerArcsec2: number | null;
+  /** Blur in the corners over what air and pixels leave, up to which the user starts the run. */
+  goodEnough: number | null;
 
   fixed: Rig['fixed'];
 }
@@ -105,6 +93,7 @@ export const EMPTY_SHEET: RigSheet = {
   latitudeDeg: null,
   usualSeeingArcsec: null,
   skyMagPerArcsec2: null,
+  goodEnough: null,
   fixed: { corrector: false, primary: false, tilt: false, focuserAtStop: false },
 };
 
@@ -122,8 +111,10 @@ export const focalRatio = ({
 
 /** What measurement and fit want to know of a rig; only what was told, so that the header keeps the rest. */
 export function rigOf(sheet: RigSheet): Partial<Rig> {
-  const { focalLengthMm, apertureMm, obstruction, pixelSizeUm, usualSeeingArcsec } = sheet;
-  const told = { focalLengthMm, apertureMm, obstruction, pixelSizeUm, usualSeeingArcsec };
+  const { optics, focalLengthMm, apertureMm, obstruction, pixelSizeUm } = sheet;
+  const { usualSeeingArcsec, following, goodEnough } = sheet;
+  const glass = { optics, focalLengthMm, apertureMm, obstruction, pixelSizeUm };
+  const told = { ...glass, usualSeeingArcsec, following, goodEnough };
   return {
     ...Object.fromEntries(Object.entries(told).filter(([, value]) => value !== null)),
     fixed: { ...sheet.fixed },

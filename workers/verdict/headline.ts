@@ -42,4 +42,8 @@ export function headline(
   return `${sure} ${what}.${cost}`;
 }
 
+/** What is not perfect, but within what the user called good enough. */
+export const goodEnough = (confidence: number, cause: Cause, times: number): string =>
+  `${sureness(confidence)} good enough to start the run: corner stars are ${((times - 1) * 100).toFixed(0)} % wider than air and pixels leave them, within your limit. Most of it: ${WORDS[cause]}.`;
+
 const PATH_WORDS = { none: '', straight: ' along a line', jump: ' in one jump', swing: ' to and fro' };

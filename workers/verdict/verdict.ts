@@ -1,16 +1,25 @@
 import { blurBudget } from '../fit/budget.ts';
 import { MODEL_CAUSES } from '../fit/causes.ts';
-import type { FieldFit } from '../fit/field-fit.ts';
+import { arcsecPerPixel, type FieldFit } from '../fit/field-fit.ts';
 import { P } from '../fit/parameters.ts';
 import { fieldModel } from '../fit/model-report.ts';
-import type { BudgetEntry, Cause, CauseEntry, FieldModel, FrameReport, Verdict } from '../protocol/report.ts';
+import type {
+  BudgetEntry,
+  BudgetPart,
+  Cause,
+  CauseEntry,
+  FieldModel,
+  FrameReport,
+  Verdict,
+} from '../protocol/report.ts';
 import { FAMILY } from '../fit/causes.ts';
 import type { Rig } from '../protocol/rig.ts';
 import { weighCauses } from './causes.ts';
 import type { WeighedCause } from './causes.ts';
 import { aboveLimit, fromGap, misfitCap, normalCdf } from './confidence.ts';
-import { headline } from './headline.ts';
+import { goodEnough, headline } from './headline.ts';
 import { nextMoves } from './next-moves.ts';
+import { roundCircle } from './round-circle.ts';
 import {
   ASTIGMATISM_BEFORE_FOCUS,
   DECIDERS,
@@ -50,29 +59,31 @@ export function verdictOf(
   });
   const weighed = weighCauses(fit, budget);
   const corners = budget.find(({ where }) => where === 'corners')!.variancePx2;
-  const base = corners.roundBlur + corners.diffraction + corners.pixel;
   const decision = decide(
     fit,
     weighed,
-    base,
+    corners,
     roundBlurArcsec(fit),
     rig,
     misfitCap(fit, measured.sensor.fwhmPx?.value ?? null),
   );
-  const { cause: named, confidence, rival } = decision;
+  const { cause: named, confidence, rival, excused } = decision;
   const chosen = weighed.find((entry) => entry.cause === named);
   const leftPx = chosen?.cornerFwhmWithoutPx ?? null;
   const verdict: Verdict = {
     family: FAMILY[named],
     cause: named,
     confidence,
-    headline: headline(named, confidence, model, { cornerFwhmPx: fit.cornerFwhmPx, withoutPx: leftPx }),
+    headline: excused
+      ? goodEnough(confidence, excused.cause, excused.times)
+      : headline(named, confidence, model, { cornerFwhmPx: fit.cornerFwhmPx, withoutPx: leftPx }),
     next: nextMoves(named, {
       model,
       rig,
       focalRatio: fit.known.focalRatio ? fit.optics.focalRatio : null,
       exposureS: measured.frame?.exposureS ?? null,
       leftPx: leftPx ?? fit.cornerFwhmPx,
+      roundCircle: roundCircle(fit, WORTH_NAMING.coma.share * unavoidable(corners)),
     }),
     decider: confidence < SURE ? deciderBetween(named, rival) : null,
   };
@@ -91,20 +102,27 @@ export function verdictOf(
   };
 }
 
+/** What no turn of a screw takes away. */
+const unavoidable = (corners: Record<BudgetPart, number>) =>
+  corners.roundBlur + corners.diffraction + corners.pixel;
+
 interface Decision {
   cause: Cause;
   confidence: number;
   rival: Cause;
+  /** What the user's own limit lets pass, and how many times wider it leaves the corners. */
+  excused?: { cause: Cause; times: number };
 }
 
 function decide(
   fit: FieldFit,
   weighed: WeighedCause[],
-  base: number,
+  corners: Record<BudgetPart, number>,
   blurArcsec: number | null,
   rig: Rig,
   cap: number,
 ): Decision {
+  const base = unavoidable(corners);
   const limitOf = (entry: WeighedCause) => WORTH_NAMING[entry.key].share * base;
   const worthy = weighed.filter(
     (entry) => entry.significance >= LEAST_SIGNIFICANCE && entry.cornerVariancePx2 > limitOf(entry),
@@ -119,6 +137,11 @@ function decide(
     astigmatism.cornerVariancePx2 > ASTIGMATISM_BEFORE_FOCUS * first.cornerVariancePx2
   )
     first = astigmatism;
+  const times = Math.sqrt(corners.total / base);
+  if (rig.goodEnough && times <= rig.goodEnough) {
+    const confidence = Math.min(cap, aboveLimit(rig.goodEnough ** 2, times ** 2));
+    return { cause: 'clean', confidence, rival: first.cause, excused: { cause: first.cause, times } };
+  }
   const second = weighed.find((entry) => entry !== first && entry.key !== 'focus') ?? null;
   const usual = rig.usualSeeingArcsec;
   if (usual && blurArcsec && blurArcsec > POOR_AGAINST_USUAL * usual) {
@@ -224,6 +247,3 @@ function trailArcsec(fit: FieldFit): number | null {
   const scale = arcsecPerPixel(fit);
   return scale === null ? null : Math.hypot(fit.theta[P.motionX], fit.theta[P.motionY]) * scale;
 }
-
-const arcsecPerPixel = (fit: FieldFit): number | null =>
-  fit.focalLengthMm && fit.known.pixelSize ? (206.264806 * fit.optics.pixelUm) / fit.focalLengthMm : null;
