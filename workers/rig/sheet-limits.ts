@@ -47,7 +47,11 @@ export const LIMITS: Record<NumberKey, Limit> = {
     23,
     'Sky brightness lies between 10 (dusk) and 23 magnitudes per square arc second.',
   ),
-  goodEnough: limit(1, 5, 'Good enough lies between 1 (as the air leaves it) and 5 times: 20 % wider is 1.2.'),
+  goodEnough: limit(
+    1,
+    5,
+    'Good enough lies between 1 (as the air leaves it) and 5 times: 20 % wider is 1.2.',
+  ),
 };
 
 export const NUMBER_KEYS = Object.keys(LIMITS) as NumberKey[];
