@@ -24,6 +24,9 @@ const api: FrameWorkerApi = {
     const outcome = (await ready()).stamps(handle, most);
     return outcome.ok ? transfer(outcome, [outcome.value.electrons.buffer]) : outcome;
   },
+  async stamp(handle, star) {
+    return (await ready()).stamp(handle, star);
+  },
   async cutout(handle, xPx, yPx, sidePx) {
     const outcome = (await ready()).cutout(handle, xPx, yPx, sidePx);
     return outcome.ok ? transfer(outcome, [outcome.value.valuesAdu.buffer]) : outcome;

@@ -4,6 +4,7 @@ import { success, type Outcome } from './protocol/faults.ts';
 import type { FrameReport } from './protocol/report.ts';
 import type { Rig } from './protocol/rig.ts';
 import type { StampSet } from './protocol/stamps.ts';
+import { adviceOn } from './verdict/advice.ts';
 import { verdictOf } from './verdict/verdict.ts';
 
 /**
@@ -20,12 +21,14 @@ export async function explainFrame(
 ): Promise<Outcome<Physics>> {
   const known = report.frame!;
   const fitted = await fitField(stamps, known, rig, makePool, onProgress, signal);
-  return fitted.ok ? success(verdictOf(fitted.value, report, rig)) : fitted;
+  if (!fitted.ok) return fitted;
+  const judged = verdictOf(fitted.value, report, rig);
+  return success({ ...judged, field: fitted.value, advice: adviceOn(fitted.value, judged, report, rig) });
 }
 
 /** The report with the fit's parts filled in, or with the reason why they are missing among its warnings. */
 export function withPhysics(report: FrameReport, physics: Outcome<Physics>): FrameReport {
   if (!physics.ok) return { ...report, warnings: [...report.warnings, physics.fault.message] };
-  const { warnings, ...parts } = physics.value;
-  return { ...report, ...parts, warnings: [...report.warnings, ...warnings] };
+  const { model, budget, causes, verdict, warnings } = physics.value;
+  return { ...report, model, budget, causes, verdict, warnings: [...report.warnings, ...warnings] };
 }

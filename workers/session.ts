@@ -182,12 +182,21 @@ export class FrameSession {
 
   /** Native stamps for the field fit, see measure/stamps.ts. */
   stamps(handle: number, most: number): Outcome<StampSet> {
+    return this.cutStamps(handle, { most });
+  }
+
+  /** The stamp of one star of the table. */
+  stamp(handle: number, star: number): Outcome<StampSet> {
+    return this.cutStamps(handle, { star });
+  }
+
+  private cutStamps(handle: number, which: { most: number } | { star: number }): Outcome<StampSet> {
     const { held } = this;
     if (!held || held.handle !== handle) return GONE;
     const { frame, plane, sky, stars, measurement, electronsPerAdu } = held;
     return success(
       makeStamps(stars, plane, sky, this.kernels, {
-        most,
+        which,
         halfSidePx: Math.max(8, Math.min(24, Math.ceil(measurement.radiusPx))),
         electronsPerAdu,
         scale: frame.scale,

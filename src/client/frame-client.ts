@@ -89,6 +89,11 @@ export class FrameClient {
     return this.#ask(frame, (api) => api.stamps(frame.handle, most));
   }
 
+  /** The cut-out of one star of the table. */
+  stamp(frame: FrameRef, star: number): Promise<Outcome<StampSet>> {
+    return this.#ask(frame, (api) => api.stamp(frame.handle, star));
+  }
+
   cutout(frame: FrameRef, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>> {
     return this.#ask(frame, (api) => api.cutout(frame.handle, xPx, yPx, sidePx));
   }

@@ -13,6 +13,8 @@ export interface Analysis {
   demo: DemoFrame | null;
   frame: FrameRef;
   measured: Measured;
+  /** What the fit left for whoever asks more of its model; null until it is there. */
+  explained: Pick<Physics, 'field' | 'advice'> | null;
 }
 
 export interface Running {
@@ -108,19 +110,23 @@ export const useAnalysis = defineStore('analysis', () => {
     const outcome = await client.measure(file, { rig }, heed, stop!.signal);
     if (run !== latest) return;
     if (outcome.ok) {
-      current.value = { file, demo, ...outcome.value };
+      current.value = { file, demo, ...outcome.value, explained: null };
       measurement.value++;
     }
     settle(outcome.ok ? null : { fileName: demo?.title ?? file.name, fault: outcome.fault });
   }
 
   /** What the fit found out about a frame joins its report, if that frame is still the one on the page. */
-  function addPhysics(file: File, { warnings, ...parts }: Physics): void {
+  function addPhysics(file: File, { warnings, field, advice, ...parts }: Physics): void {
     const subject = current.value;
     if (!subject || subject.file !== file) return;
     const { report } = subject.measured;
     const told = { ...report, ...parts, warnings: [...report.warnings, ...warnings] };
-    current.value = { ...subject, measured: { ...subject.measured, report: told } };
+    current.value = {
+      ...subject,
+      measured: { ...subject.measured, report: told },
+      explained: { field, advice },
+    };
   }
 
   function settle(what: { fileName: string; fault: Fault } | null): void {
@@ -144,6 +150,7 @@ export const useAnalysis = defineStore('analysis', () => {
     addPhysics,
     rig: () => rig,
     stamps: (frame: FrameRef, most: number) => askPixels(frame, (held) => client.stamps(held, most)),
+    stamp: (frame: FrameRef, star: number) => askPixels(frame, (held) => client.stamp(held, star)),
     tile: (frame: FrameRef, level: number, col: number, row: number) =>
       askPixels(frame, (held) => client.tile(held, level, col, row)),
     cutout: (frame: FrameRef, xPx: number, yPx: number, sidePx: number) =>

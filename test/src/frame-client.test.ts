@@ -3,7 +3,7 @@ import { expect, test } from 'vitest';
 import { FrameClient } from '../../src/client/frame-client.ts';
 import type { WorkerLike } from '../../src/client/worker-life.ts';
 import type { FrameWorkerApi, Measured, Progress } from '../../workers/protocol/api.ts';
-import { success, type Outcome } from '../../workers/protocol/faults.ts';
+import { failure, success, type Outcome } from '../../workers/protocol/faults.ts';
 
 /** A worker at the other end of a message channel; what it does is up to the test. */
 class FakeWorker extends EventTarget implements WorkerLike {
@@ -39,6 +39,7 @@ function setUp(...measures: Measure[]) {
       tile: async (handle, level) => success({ level, col: handle } as never),
       cutout: async () => success({} as never),
       stamps: async () => success({} as never),
+      stamp: async () => failure('internal', 'not asked for'),
     });
     workers.push(worker);
     return worker;

@@ -30,7 +30,11 @@ export function coherence(
   return values[values.length >> 1] ?? 0;
 }
 
-function regionCoherence(stars: StarResidual[], side: number): number {
+/** Median residual of some stars and their mean model, row by row. */
+export function commonResidual(
+  stars: readonly StarResidual[],
+  side: number,
+): { common: Float64Array; model: Float64Array } {
   const area = side * side;
   const model = new Float64Array(area);
   for (const star of stars) star.model.forEach((value, i) => (model[i] += value / stars.length));
@@ -39,6 +43,13 @@ function regionCoherence(stars: StarResidual[], side: number): number {
     const values = stars.map(({ rest }) => rest[i]).filter((value) => !Number.isNaN(value));
     common[i] = values.length > 0 ? median(values) : 0;
   }
+  return { common, model };
+}
+
+/** Rms of what stars leave in common, its round part taken out, over the rms of their model; noise taken off. */
+export function regionCoherence(stars: readonly StarResidual[], side: number): number {
+  const area = side * side;
+  const { common, model } = commonResidual(stars, side);
   const middle = (side - 1) / 2;
   // Only where the model has a twentieth of its peak.
   const floor = Math.max(...model) / 20;

@@ -18,9 +18,8 @@ import { junkStars } from './junk.ts';
 import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult } from './levenberg.ts';
 import { meanStar } from './mean-star.ts';
-import { modelWidths } from './model-width.ts';
+import { modelWidths, pictureReachPx } from './model-width.ts';
 import { findObstruction } from './obstruction.ts';
-import { fringePx } from './optics.ts';
 import type { Optics } from './optics.ts';
 import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { Group } from './parameters.ts';
@@ -316,11 +315,7 @@ async function widthsOf(
     dispersionPx: { x: dispersionPx?.x.value ?? 0, y: dispersionPx?.y.value ?? 0 },
   });
   const spread = Math.max(...budget.map(({ variancePx2 }) => variancePx2.total));
-  const widths = modelWidths(
-    await loadKernels(),
-    optics,
-    Math.min(24, 3 + 3 * Math.sqrt(spread) + 2 * fringePx(optics)),
-  );
+  const widths = modelWidths(await loadKernels(), optics, pictureReachPx(spread, optics));
   const corners = (theta: Float64Array, path: typeof shape.path) => {
     const radius = Math.hypot(widthPx - 1, heightPx - 1);
     const [x, y] = [(widthPx - 1) / radius, (heightPx - 1) / radius];

@@ -1,48 +1,30 @@
 import type { Kernels } from '../wasm/kernels.ts';
+import { modelPictures } from './model-picture.ts';
+import { fringePx } from './optics.ts';
 import type { Optics } from './optics.ts';
-import { LOCAL, P, localBasis, localValues } from './parameters.ts';
 import type { PathKind } from './parameters.ts';
-import { pathTable } from './path.ts';
-import { makePlan } from './plan.ts';
-import { roundBlur } from './round-blur.ts';
-import { starImages } from './star-image.ts';
 
 /** Samples per pixel of the pictures whose contours are measured. */
 const FINE = 4;
+
+/** Half side of a picture that holds the half-peak contour of a star with this largest variance (px^2 per axis). */
+export const pictureReachPx = (largestVariancePx2: number, optics: Optics): number =>
+  Math.min(24, 3 + 3 * Math.sqrt(largestVariancePx2) + 2 * fringePx(optics));
 
 /**
  * Widths of the model's stars as the report defines them: 2 sqrt(A / pi), A the area inside the half-peak contour of
  * the star as seen through the pixel. `reachPx`: half side of the picture.
  */
-export function modelWidths(kernels: Kernels, optics: Optics, reachPx: number) {
-  const mark = kernels.arena.mark();
-  const side = 2 * Math.ceil(reachPx) + 1;
-  const plan = makePlan(kernels, { optics, sidePx: side, periodSides: 1.3, maxFrequency: 1.05 });
-  const fine = side * FINE;
-  const picture = new Float64Array(fine * fine);
-
-  /** Width at one place; `blurFloorPx` keeps a star without air from vanishing between samples. */
-  function fwhmAt(theta: Float64Array, path: PathKind, xi: number, eta: number): number {
-    const local = localValues(localBasis(xi, eta), theta);
-    const reach = plan.freqs * plan.step * (Math.abs(local[LOCAL.motionX]) + Math.abs(local[LOCAL.motionY]));
-    const scene = {
-      plan,
-      round: roundBlur(plan, Math.exp(theta[P.lnBlur]), theta[P.core]),
-      path: pathTable(path, theta[P.path1], theta[P.path2], reach),
-      wanted: null,
-    };
-    // Shifting the star by quarters of a pixel interleaves whole-pixel images to a fine one.
-    for (let j = 0; j < FINE; j++)
-      for (let i = 0; i < FINE; i++) {
-        const { value } = starImages(kernels, scene, local, -(i / FINE), -(j / FINE));
-        for (let y = 0; y < side; y++)
-          for (let x = 0; x < side; x++)
-            picture[(y * FINE + j) * fine + x * FINE + i] = value[y * plan.sideStride + x];
-      }
-    return (2 * Math.sqrt(areaAboveHalf(picture, fine) / Math.PI)) / FINE;
-  }
-  return { fwhmAt, close: () => kernels.arena.reset(mark) };
+export function modelWidths(kernels: Kernels, optics: Optics, reachPx: number, fine = FINE) {
+  const pictures = modelPictures(kernels, optics, reachPx, fine);
+  const fwhmAt = (theta: Float64Array, path: PathKind, xi: number, eta: number): number =>
+    fwhmOfPicture(pictures.draw({ theta, path }, { xi, eta }), pictures.side, fine);
+  return { fwhmAt, close: pictures.close };
 }
+
+/** Width of a square picture's star, px, `fine` samples a pixel. */
+export const fwhmOfPicture = (values: Float64Array, side: number, fine: number): number =>
+  (2 * Math.sqrt(areaAboveHalf(values, side) / Math.PI)) / fine;
 
 /** Area (in cells) where the picture, linear on triangles between samples, exceeds half of its peak. */
 function areaAboveHalf(values: Float64Array, side: number): number {

@@ -17,7 +17,8 @@ const HOT_SIGMAS = 8;
 const HOT_SHARE = 0.045;
 
 export interface StampRequest {
-  most: number;
+  /** At most so many, spread over the field; or one star of the table. */
+  which: { most: number } | { star: number };
   halfSidePx: number;
   electronsPerAdu: number;
   scale: number;
@@ -36,8 +37,8 @@ export function makeStamps(
   kernels: Kernels,
   request: StampRequest,
 ): StampSet {
-  const { halfSidePx, electronsPerAdu, scale, mosaic } = request;
-  const chosen = chooseByQuota(stars, plane, request.most, halfSidePx);
+  const { which, halfSidePx, electronsPerAdu, scale, mosaic } = request;
+  const chosen = 'star' in which ? [which.star] : chooseByQuota(stars, plane, which.most, halfSidePx);
   const side = 2 * halfSidePx + 1;
   const area = side * side;
   const perUnit = scale * electronsPerAdu;
@@ -71,6 +72,8 @@ export function makeStamps(
         const x = x0 + i;
         const y = y0 + j;
         const at = stamp * area + j * side + i;
+        // A single star may stand at the border: what lies beyond stays masked.
+        if (x < 0 || y < 0 || x >= plane.widthPx || y >= plane.heightPx) continue;
         const stored = pixels[y * plane.widthPx + x];
         set.electrons[at] = (stored - level) * perUnit;
         set.channel[at] = mosaic ? CHANNELS[mosaic.pattern[(x & 1) | ((y & 1) << 1)]] : NO_FILTER;

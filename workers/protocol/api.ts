@@ -1,6 +1,7 @@
 import type { Outcome } from './faults.ts';
 import type { FrameMeta } from './frame.ts';
-import type { Estimate, FrameReport, Region, VectorEstimate } from './report.ts';
+import type { FittedField } from './model.ts';
+import type { Cause, Estimate, FrameReport, Region, VectorEstimate, Verdict } from './report.ts';
 import type { StampSet } from './stamps.ts';
 import type { Rig } from './rig.ts';
 import type { StarTable } from './stars.ts';
@@ -55,6 +56,8 @@ export interface MeanStar {
   side: number;
   samplesPerPx: number;
   values: Float32Array;
+  /** Positions of the stars that were averaged, x and y in turn. */
+  placesPx: Float32Array;
 }
 
 /** One colour of a mosaic or a colour picture, measured on its own pixels. */
@@ -112,14 +115,27 @@ export interface FrameWorkerApi {
   tile(handle: number, level: number, col: number, row: number): Promise<Outcome<Tile>>;
   /** Cut-outs of up to `most` stars for the field fit. */
   stamps(handle: number, most: number): Promise<Outcome<StampSet>>;
+  /** The cut-out of one star of the table. */
+  stamp(handle: number, star: number): Promise<Outcome<StampSet>>;
   cutout(handle: number, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>>;
 }
 
 /** How many stars the field fit is given to choose from. */
 export const FIT_STAMPS = 90;
 
-/** The parts of the report that the field fit fills in. */
-export type Physics = Pick<FrameReport, 'model' | 'budget' | 'causes' | 'verdict' | 'warnings'>;
+/** The parts of the report that the field fit fills in, and the fit itself for whoever asks the model more. */
+export interface Physics extends Pick<FrameReport, 'model' | 'budget' | 'causes' | 'verdict' | 'warnings'> {
+  field: FittedField;
+  advice: Advice[];
+}
+
+/** What could be done about one cause, whether or not it leads. */
+export interface Advice {
+  cause: Cause;
+  next: Verdict['next'];
+  /** Frames that tell it from other explanations, as sentences. */
+  deciders: string[];
+}
 
 export interface FitProgress {
   /** 0 to 1. */

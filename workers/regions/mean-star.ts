@@ -1,11 +1,12 @@
 import type { MeanStar } from '../protocol/api.ts';
+import { PICTURE_SAMPLES_PER_PX } from '../protocol/model.ts';
 import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
 import type { StarTable } from '../protocol/stars.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { cellOf } from './grid.ts';
 
-const SAMPLES_PER_PX = 3;
+const SAMPLES_PER_PX = PICTURE_SAMPLES_PER_PX;
 const STARS_PER_CELL = 24;
 const MIN_SNR = 15;
 
@@ -41,6 +42,7 @@ export function meanStars(
     side,
     samplesPerPx: SAMPLES_PER_PX,
     values: average(stars, indices, plane, kernels, side, radiusPx),
+    placesPx: Float32Array.from(indices.flatMap((i) => [stars.xPx[i], stars.yPx[i]])),
   }));
 }
 

@@ -65,7 +65,13 @@ function drawCells(optics: PlannedOptics, widthMm: number, heightMm: number): Pl
       const place = { col, row, cols: 3, rows: 3, stars: 1 };
       const { values, fwhmPx, elongation } = quarter[Math.abs(row - 1)][Math.abs(col - 1)];
       const turned = mirrored(values, side, col === 0, row === 0);
-      cells.stars.push({ ...place, side, samplesPerPx: SAMPLES_PER_PX, values: turned });
+      cells.stars.push({
+        ...place,
+        side,
+        samplesPerPx: SAMPLES_PER_PX,
+        values: turned,
+        placesPx: new Float32Array(),
+      });
       cells.regions.push({ ...place, fwhmPx, elongation, hfdPx: null, angleDeg: null });
     }
   return cells;
