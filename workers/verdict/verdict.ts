@@ -18,6 +18,7 @@ import { weighCauses } from './causes.ts';
 import type { WeighedCause } from './causes.ts';
 import { aboveLimit, fromGap, misfitCap, normalCdf } from './confidence.ts';
 import { goodEnough, headline } from './headline.ts';
+import type { MoveContext } from './move.ts';
 import { nextMoves } from './next-moves.ts';
 import { roundCircle } from './round-circle.ts';
 import {
@@ -77,14 +78,7 @@ export function verdictOf(
     headline: excused
       ? goodEnough(confidence, excused.cause, excused.times)
       : headline(named, confidence, model, { cornerFwhmPx: fit.cornerFwhmPx, withoutPx: leftPx }),
-    next: nextMoves(named, {
-      model,
-      rig,
-      focalRatio: fit.known.focalRatio ? fit.optics.focalRatio : null,
-      exposureS: measured.frame?.exposureS ?? null,
-      leftPx: leftPx ?? fit.cornerFwhmPx,
-      roundCircle: roundCircle(fit, WORTH_NAMING.coma.share * unavoidable(corners)),
-    }),
+    next: nextMoves(named, moveContext(fit, model, measured, rig, corners, leftPx)),
     decider: confidence < SURE ? deciderBetween(named, rival) : null,
   };
   return {
@@ -105,6 +99,23 @@ export function verdictOf(
 /** What no turn of a screw takes away. */
 const unavoidable = (corners: Record<BudgetPart, number>) =>
   corners.roundBlur + corners.diffraction + corners.pixel;
+
+/** What a piece of advice may refer to; `leftPx`: the corners' width once its cause is gone. */
+export const moveContext = (
+  fit: FieldFit,
+  model: FieldModel,
+  measured: Pick<FrameReport, 'frame'>,
+  rig: Rig,
+  corners: BudgetEntry['variancePx2'],
+  leftPx: number | null,
+): MoveContext => ({
+  model,
+  rig,
+  focalRatio: fit.known.focalRatio ? fit.optics.focalRatio : null,
+  exposureS: measured.frame?.exposureS ?? null,
+  leftPx: leftPx ?? fit.cornerFwhmPx,
+  roundCircle: roundCircle(fit, WORTH_NAMING.coma.share * unavoidable(corners)),
+});
 
 interface Decision {
   cause: Cause;
