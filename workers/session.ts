@@ -1,5 +1,6 @@
 import { measureSky, type Sky } from './background/sky.ts';
 import { decodeFrame } from './decode/index.ts';
+import { withTold } from './decode/told.ts';
 import { detectStars, type Detection } from './detect/detect.ts';
 import { median } from './math/robust.ts';
 import { measureColour } from './measure/colour.ts';
@@ -86,9 +87,10 @@ export class FrameSession {
     this.kernels.arena.reset(this.empty);
     const clock = new Stopwatch(onProgress);
     clock.enter('reading', source.sizeBytes);
-    const decoded = await decodeFrame(source, this.kernels, signal, (progress) => clock.tell(progress.done));
+    const heed = (progress: Progress) => clock.tell(progress.done, progress.total);
+    const decoded = await decodeFrame(source, this.kernels, signal, heed, options.choice);
     if (!decoded.ok) return decoded;
-    const frame = decoded.value;
+    const { frame, reading } = withTold(decoded.value, options.told ?? {});
     const plane = measuredPlane(frame);
 
     clock.enter('background', plane.heightPx);
@@ -159,6 +161,7 @@ export class FrameSession {
       ),
       colour: this.colours(frame, plane, measurement),
       view,
+      reading,
       timingMs: clock.finish(),
     };
     return success(measured);
@@ -263,8 +266,8 @@ class Stopwatch {
     this.tell(0);
   }
 
-  tell(done: number): void {
-    this.onProgress({ stage: this.stage, done, total: this.total });
+  tell(done: number, total = this.total): void {
+    this.onProgress({ stage: this.stage, done, total });
   }
 
   finish(): Partial<Record<Stage, number>> {

@@ -1,6 +1,8 @@
 import { bytesSource } from '../../workers/decode/sources.ts';
 import { decodeFrame } from '../../workers/decode/index.ts';
+import type { Decoded } from '../../workers/decode/reader.ts';
 import type { Frame } from '../../workers/protocol/frame.ts';
+import type { PictureChoice } from '../../workers/protocol/reading.ts';
 import { loadKernels, type Kernels } from '../../workers/wasm/kernels.ts';
 
 /** A FITS header from its cards, each up to 80 characters; END and padding are added. */
@@ -65,10 +67,10 @@ let shared: Promise<Kernels> | null = null;
 export const testKernels = (): Promise<Kernels> => (shared ??= loadKernels());
 
 /** Decodes bytes; the frame's pixels stay valid until the next call. */
-export async function decodeBytes(bytes: Uint8Array, name = 'test.fits') {
+export async function decodeBytes(bytes: Uint8Array, name = 'test.fits', choice: PictureChoice = {}) {
   const kernels = await testKernels();
   const mark = kernels.arena.mark();
-  const outcome = await decodeFrame(bytesSource(name, bytes), kernels);
+  const outcome = await decodeFrame(bytesSource(name, bytes), kernels, undefined, undefined, choice);
   kernels.arena.reset(mark);
   return outcome;
 }
@@ -81,8 +83,23 @@ export function physical(kernels: Kernels, frame: Frame): Float32Array {
 }
 
 /** The frame that must come out. */
-export async function frameOf(bytes: Uint8Array): Promise<Frame> {
-  const outcome = await decodeBytes(bytes);
+export async function decodedFrom(
+  bytes: Uint8Array,
+  name?: string,
+  choice?: PictureChoice,
+): Promise<Decoded> {
+  const outcome = await decodeBytes(bytes, name, choice);
   if (!outcome.ok) throw new Error(`refused: ${outcome.fault.code}: ${outcome.fault.message}`);
   return outcome.value;
+}
+
+export const frameOf = async (bytes: Uint8Array): Promise<Frame> => (await decodedFrom(bytes)).frame;
+
+/** Where two arrays differ by bits, any NaN being like any other; at most ten places, for the message. */
+export function differences(got: Float32Array, want: Float32Array): string[] {
+  const places: string[] = [];
+  for (let i = 0; i < want.length && places.length < 10; i++)
+    if (!(got[i] === want[i] || (Number.isNaN(got[i]) && Number.isNaN(want[i]))))
+      places.push(`[${i}] ${got[i]} is not ${want[i]}`);
+  return places;
 }

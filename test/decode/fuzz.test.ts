@@ -26,7 +26,7 @@ async function answers(bytes: Uint8Array): Promise<void> {
   const before = kernels.run.memory.buffer.byteLength;
   const outcome = await decodeFrame(bytesSource('mutant.fits', bytes), kernels);
   if (outcome.ok) {
-    const { widthPx, heightPx, planes, pixels } = outcome.value;
+    const { widthPx, heightPx, planes, pixels } = outcome.value.frame;
     const last = pixels.address + widthPx * heightPx * planes * (pixels.kind === 'u16' ? 2 : 4);
     expect(last).toBeLessThanOrEqual(kernels.arena.mark());
     expect(pixels.address).toBeGreaterThanOrEqual(mark);

@@ -6,6 +6,7 @@ import expected from '../fixtures/decode/expected.json' with { type: 'json' };
 import {
   card,
   decodeBytes,
+  differences,
   frameOf,
   header,
   imageCards,
@@ -29,15 +30,6 @@ const files = Object.entries(expected.files as Record<string, Expected>);
 
 const expectedPixels = (name: string) =>
   new Float32Array(Uint8Array.from(Buffer.from(arrays[name], 'base64')).buffer);
-
-/** Where two arrays differ by bits, any NaN being like any other; at most ten places, for the message. */
-function differences(got: Float32Array, want: Float32Array): string[] {
-  const places: string[] = [];
-  for (let i = 0; i < want.length && places.length < 10; i++)
-    if (!(got[i] === want[i] || (Number.isNaN(got[i]) && Number.isNaN(want[i]))))
-      places.push(`[${i}] ${got[i]} is not ${want[i]}`);
-  return places;
-}
 
 test.each(files)('%s: every pixel', async (name, want) => {
   const frame = await frameOf(gunzipSync(readFileSync(new URL(`${name}.fits.gz`, folder))));

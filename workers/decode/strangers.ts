@@ -3,9 +3,6 @@ import type { FaultCode } from '../protocol/faults.ts';
 
 const ascii = (head: Uint8Array, from: number, to: number) => String.fromCharCode(...head.subarray(from, to));
 const begins = (head: Uint8Array, ...bytes: number[]) => bytes.every((byte, i) => head[i] === byte);
-const isTiff = (head: Uint8Array) =>
-  begins(head, 0x49, 0x49, 42, 0) || begins(head, 0x4d, 0x4d, 0, 42) || begins(head, 0x49, 0x49, 43, 0);
-
 interface Stranger {
   is(head: Uint8Array): boolean;
   code: FaultCode;
@@ -14,8 +11,20 @@ interface Stranger {
 }
 
 const PACKED = 'Unpack it and give the file inside.';
-const RAW =
-  'Save the exposure as FITS with your camera program, or convert the raw file to FITS without developing it.';
+/** Follows the name of a camera raw file that is not open. */
+export const FOREIGN_RAW =
+  'is a camera raw file of a closed kind, which is not read. Record FITS, or convert it to an uncompressed DNG or a 16-bit TIFF without developing it.';
+
+/** Camera raw files that are built on TIFF but for the first bytes, and those that are not. */
+export const isForeignRaw = (head: Uint8Array): boolean =>
+  (/^(II\*\0|MM\0\*)$/.test(ascii(head, 0, 4)) && ascii(head, 8, 10) === 'CR') ||
+  begins(head, 0x49, 0x49, 0x52, 0x4f) ||
+  begins(head, 0x49, 0x49, 0x52, 0x53) ||
+  begins(head, 0x49, 0x49, 0x55, 0) ||
+  begins(head, 0x4d, 0x4d, 0x4f, 0x52) ||
+  begins(head, 0, 0x4d, 0x52, 0x4d) ||
+  ascii(head, 0, 8) === 'FUJIFILM' ||
+  ascii(head, 4, 11) === 'ftypcrx';
 
 /** What people drop that is no format of ours, by its first bytes; the first that fits speaks. */
 const STRANGERS: Stranger[] = [
@@ -25,15 +34,9 @@ const STRANGERS: Stranger[] = [
     says: 'is empty: it has no bytes at all. Copy it again.',
   },
   {
-    is: (head) => begins(head, 0x1f, 0x8b),
+    is: (head) => begins(head, 0x1f, 0x8b) || begins(head, 0x1f, 0x9d) || ascii(head, 0, 3) === 'BZh',
     code: 'unsupported',
-    says: `is packed with gzip more than once. ${PACKED}`,
-  },
-  { is: (head) => ascii(head, 0, 3) === 'BZh', code: 'unsupported', says: `is packed with bzip2. ${PACKED}` },
-  {
-    is: (head) => begins(head, 0x1f, 0x9d),
-    code: 'unsupported',
-    says: `is packed with the old Unix compress. ${PACKED}`,
+    says: `is packed more than once. ${PACKED}`,
   },
   { is: (head) => begins(head, 0x50, 0x4b, 3, 4), code: 'unsupported', says: `is a zip archive. ${PACKED}` },
   {
@@ -51,43 +54,21 @@ const STRANGERS: Stranger[] = [
     code: 'unsupported',
     says: `is a 7z archive. ${PACKED}`,
   },
-  // Camera raw files that are built on TIFF, and those that are not.
-  {
-    is: (head) => isTiff(head) && ascii(head, 8, 10) === 'CR',
-    code: 'unsupported',
-    says: `is a camera raw file, which is not read. ${RAW}`,
-  },
+  { is: isForeignRaw, code: 'unsupported', says: FOREIGN_RAW },
   {
     is: (head) =>
-      begins(head, 0x49, 0x49, 0x52, 0x4f) ||
-      begins(head, 0x49, 0x49, 0x52, 0x53) ||
-      begins(head, 0x49, 0x49, 0x55, 0) ||
-      begins(head, 0x4d, 0x4d, 0x4f, 0x52) ||
-      begins(head, 0, 0x4d, 0x52, 0x4d) ||
-      ascii(head, 0, 8) === 'FUJIFILM' ||
-      ascii(head, 4, 11) === 'ftypcrx',
+      (ascii(head, 0, 4) === 'RIFF' && ascii(head, 8, 12) === 'AVI ') ||
+      begins(head, 0x1a, 0x45, 0xdf, 0xa3) ||
+      begins(head, 0x4c, 0x55, 0x43, 0x41, 0x4d) || // the raw video of planetary cameras
+      /^ftyp(isom|iso2|mp4|qt  |avc1|M4V)/.test(ascii(head, 4, 12)) ||
+      ascii(head, 4, 8) === 'moov',
     code: 'unsupported',
-    says: `is a camera raw file, which is not read. ${RAW}`,
-  },
-  {
-    is: isTiff,
-    code: 'unsupported',
-    says: 'is a TIFF picture or a camera raw file built like one, which is not read. Save the exposure as FITS.',
-  },
-  {
-    is: (head) => begins(head, 0x89, 0x50, 0x4e, 0x47),
-    code: 'unsupported',
-    says: 'is a PNG picture, which is not read. Save the exposure as FITS, straight from the camera.',
-  },
-  {
-    is: (head) => begins(head, 0xff, 0xd8, 0xff),
-    code: 'unsupported',
-    says: 'is a JPEG: developed, 8 bit and smoothed by its compression, so the shapes of its stars cannot be trusted. Give the raw exposure as FITS.',
+    says: 'is a video, and one still exposure is needed. Set the camera program to record single frames as FITS, or as TIFF or PNG with 16 bits, and give one of those.',
   },
   {
     is: (head) => ascii(head, 0, 2) === 'BM' || ascii(head, 0, 4) === 'GIF8' || ascii(head, 8, 12) === 'WEBP',
     code: 'unsupported',
-    says: 'is a picture for the screen, not a raw exposure. Give the raw exposure as FITS.',
+    says: 'is a picture for the screen, not a raw exposure. Give the exposure as FITS, or as TIFF or PNG with 16 bits.',
   },
   {
     is: (head) => /^(ftyphei|ftypmif|ftypavif)/.test(ascii(head, 4, 12)),
@@ -112,6 +93,6 @@ export function strangerFault(name: string, head: Uint8Array): DecodeFault {
   if (stranger) return new DecodeFault(stranger.code, `${name} ${stranger.says}`);
   return new DecodeFault(
     'not-a-frame',
-    `${name} is no format that is read here. Give the exposure as FITS (.fits, .fit, .fts, also .gz).`,
+    `${name} is no format that is read here. Give the exposure as FITS, or as TIFF, PNG or DNG.`,
   );
 }

@@ -2,6 +2,7 @@ import type { Outcome } from './faults.ts';
 import type { FrameMeta } from './frame.ts';
 import type { FittedField } from './model.ts';
 import type { Cause, Estimate, FrameReport, Region, VectorEstimate, Verdict } from './report.ts';
+import type { PictureChoice, Reading, Told } from './reading.ts';
 import type { StampSet } from './stamps.ts';
 import type { Rig } from './rig.ts';
 import type { StarTable } from './stars.ts';
@@ -17,6 +18,10 @@ export interface Progress {
 export interface MeasureOptions {
   /** Overrides of what the header says. */
   rig: Partial<Rig>;
+  /** What was told of files of each kind; wins over the file. */
+  told?: Told;
+  /** Which picture of the file; its first when left out. */
+  choice?: PictureChoice;
 }
 
 /** How the frame may be shown: its pyramid of tiles and a stretch that suits it. */
@@ -91,6 +96,7 @@ export interface Measured {
   /** Null for a monochrome frame. */
   colour: ColourSummary | null;
   view: FrameView;
+  reading: Reading;
   /** Milliseconds of each stage, for the curious. */
   timingMs: Partial<Record<Stage, number>>;
 }

@@ -1,18 +1,31 @@
 import type { Frame } from '../../protocol/frame.ts';
+import type { FileContents, PictureInFile } from '../../protocol/reading.ts';
+import type { ByteReader } from '../bytes.ts';
 import { DecodeFault } from '../fault.ts';
-import type { DecodeInput, FormatDecoder } from '../reader.ts';
+import type { Pixels } from '../pixels.ts';
+import type { Decoded, DecodeInput, FormatDecoder } from '../reader.ts';
 import { saturationStored } from '../saturation.ts';
+import { allBlank } from '../size.ts';
+import { amplifierPlan, isAmplifier } from './amplifiers.ts';
 import { paddingBytes, readHdu, type Hdu } from './hdu.ts';
 import { readImage } from './image.ts';
 import { numberIn } from './header.ts';
+import { joinAmplifiers, type ReadUnit } from './join.ts';
 import { frameMeta } from './meta.ts';
 import { mosaicOf } from './mosaic.ts';
 import { noImageFault } from './no-image.ts';
-import { imageShape, isFrame, isInterleavedColour, pictureAxes, type ImageShape } from './shape.ts';
+import {
+  imageShape,
+  isFrame,
+  isInterleavedColour,
+  pictureAxes,
+  picturesIn,
+  type ImageShape,
+} from './shape.ts';
 
-/** Reads the first unit of a FITS file that holds a picture large enough for stars. */
+/** Reads the chosen unit of a FITS file, else the first that holds a picture large enough for stars. */
 export const decode: FormatDecoder['decode'] = async (input) => {
-  const { bytes, name } = input;
+  const { bytes, name, choice } = input;
   const seen: Hdu[] = [];
   for (let index = 0; ; index++) {
     const hdu = await readHdu(bytes, index, name);
@@ -25,29 +38,82 @@ export const decode: FormatDecoder['decode'] = async (input) => {
         `${name} stores the three colours of each pixel side by side (NAXIS1 = 3), which is not read. Save it with one plane for each colour (NAXIS3 = 3), or better give the raw frame.`,
       );
     const shape = imageShape(axes);
-    if (isFrame(shape)) return frameFrom(input, hdu, shape, seen[0]);
+    if (isFrame(shape)) {
+      const wanted = typeof choice.unit !== 'number' || choice.unit === index;
+      const joined =
+        typeof choice.unit !== 'number' && isAmplifier(hdu) ? await joinedFrom(input, hdu, seen[0]) : null;
+      if (joined) return joined;
+      if (wanted) return frameFrom(input, hdu, shape, seen);
+    }
     if (!(await bytes.skip(hdu.dataBytes + paddingBytes(hdu.dataBytes)))) break;
   }
+  if (typeof choice.unit === 'number' && listed(seen).length > 0)
+    throw new DecodeFault(
+      'no-image',
+      `${name} has no picture in its unit ${choice.unit}. It has one in ${listed(seen)
+        .map(({ unit }) => unit)
+        .join(', ')}.`,
+    );
   throw noImageFault(name, seen);
 };
 
-async function frameFrom(input: DecodeInput, hdu: Hdu, shape: ImageShape, primary: Hdu): Promise<Frame> {
+async function frameFrom(input: DecodeInput, hdu: Hdu, shape: ImageShape, seen: Hdu[]): Promise<Decoded> {
   const warnings: string[] = [];
   const end = input.bytes.position + hdu.dataBytes + paddingBytes(hdu.dataBytes);
-  // Few files are compressed; what unpacks them is loaded with the first.
-  const read = hdu.kind === 'image' ? readImage : (await import('./tiled.ts')).readTiledImage;
-  const pixels = await read(input, hdu, shape, warnings);
-  if (pixels.peak.maximum === -Infinity)
-    throw new DecodeFault('no-signal', `No pixel of ${input.name} has a value: all are marked as blank.`);
-  if (shape.planesInFile > shape.planes)
-    warnings.push(`The file holds ${shape.planesInFile} pictures one behind the other; the first was read.`);
-  const more = await laterImages(input, hdu.index, end);
-  if (more > 0)
+  const pictures = picturesIn(shape);
+  const plane = Math.min(Math.max(0, input.choice.plane ?? 0), pictures - 1);
+  const pixels = await readUnit(input)(input.bytes, hdu, { ...shape, picture: plane }, warnings);
+  if (pictures > 1)
     warnings.push(
-      `The file holds ${more + 1} pictures; the first large enough was read (unit ${hdu.index}${named(hdu)}).`,
+      `The file holds ${pictures} pictures one behind the other; number ${plane + 1} was read. Choose another under File.`,
     );
-  // What the camera program said about the exposure may stand in the picture's own header or in the file's first.
-  const headers = [hdu.header, primary.header];
+  const frame = frameOf(input, pixels, shape, [hdu, seen[0]], warnings);
+  const all = listed([...seen, ...(await laterUnits(input, hdu.index, end))]);
+  if (all.length > 1)
+    warnings.push(
+      `The file holds ${all.length} pictures; unit ${hdu.index}${named(hdu)} was read. Choose another under File.`,
+    );
+  const contents: FileContents | null =
+    all.length > 1 || pictures > 1
+      ? { pictures: all, chosen: { unit: hdu.index, plane }, planes: pictures }
+      : null;
+  return { frame, contents };
+}
+
+/** The frame that the read-outs of one sensor make together; null where they do not. */
+async function joinedFrom(input: DecodeInput, first: Hdu, primary: Hdu): Promise<Decoded | null> {
+  const units = await allUnits(input);
+  const plan = amplifierPlan(units);
+  if (!plan) return null;
+  const warnings: string[] = [];
+  const pixels = await joinAmplifiers(input, plan, readUnit(input), warnings);
+  const { widthPx, heightPx } = plan;
+  const shape = { widthPx, heightPx, planes: 1 as const, planesInFile: 1, picture: 0 };
+  const frame = frameOf(input, pixels, shape, [first, primary], warnings);
+  const joined: PictureInFile = { unit: 'joined', name: 'the whole sensor', widthPx, heightPx };
+  const pictures = [joined, ...listed(units)];
+  return { frame, contents: { pictures, chosen: { unit: 'joined', plane: 0 }, planes: 1 } };
+}
+
+const readUnit =
+  (input: DecodeInput): ReadUnit =>
+  async (bytes, hdu, shape, warnings) => {
+    // Few files are compressed; what unpacks them is loaded with the first.
+    const read = hdu.kind === 'image' ? readImage : (await import('./tiled.ts')).readTiledImage;
+    const pixels = await read({ ...input, bytes }, hdu, shape, warnings);
+    if (pixels.peak.maximum === -Infinity) throw allBlank(input.name);
+    return pixels;
+  };
+
+/** What the camera program said about the exposure may stand in the picture's own header or in the file's first. */
+function frameOf(
+  input: DecodeInput,
+  pixels: Pixels,
+  shape: ImageShape,
+  units: [own: Hdu, primary: Hdu],
+  warnings: string[],
+): Frame {
+  const headers = units.map(({ header }) => header);
   return {
     meta: frameMeta(headers, warnings),
     widthPx: shape.widthPx,
@@ -67,23 +133,45 @@ const named = (hdu: Hdu) => {
   return name ? `, ${name}` : '';
 };
 
-/** A glance at this many further units is enough for a warning. */
-const MOST_LATER_UNITS = 64;
+const listed = (units: Hdu[]): PictureInFile[] =>
+  units.flatMap((hdu) => {
+    const shape = imageShape(pictureAxes(hdu));
+    if (!isFrame(shape)) return [];
+    const { widthPx, heightPx } = shape;
+    return [{ unit: hdu.index, name: hdu.header.string('EXTNAME') ?? '', widthPx, heightPx }];
+  });
 
-/** How many more pictures the file holds behind byte `end`. Only where the file can be jumped about in. */
-async function laterImages({ bytes, name }: DecodeInput, lastIndex: number, end: number): Promise<number> {
-  if (bytes.sizeBytes === null || end >= bytes.sizeBytes) return 0;
-  let images = 0;
+/** More units than this are not looked at. */
+const MOST_UNITS = 100;
+
+/** The units behind byte `end`. Damage there does not matter to the picture that was read: what can be had counts. */
+async function laterUnits({ bytes, name }: DecodeInput, lastIndex: number, end: number): Promise<Hdu[]> {
+  if (bytes.sizeBytes !== null && end >= bytes.sizeBytes) return [];
   try {
     await bytes.skip(end - bytes.position);
-    for (let index = lastIndex + 1; index <= lastIndex + MOST_LATER_UNITS; index++) {
-      const hdu = await readHdu(bytes, index, name);
-      if (!hdu) break;
-      if (isFrame(imageShape(pictureAxes(hdu)))) images++;
-      if (!(await bytes.skip(hdu.dataBytes + paddingBytes(hdu.dataBytes)))) break;
-    }
+    return await unitsFrom(bytes, lastIndex + 1, name);
   } catch (error) {
-    if (!(error instanceof DecodeFault)) throw error; // damage behind the picture that was read does not matter
+    if (error instanceof DecodeFault) return [];
+    throw error;
   }
-  return images;
+}
+
+async function allUnits(input: DecodeInput): Promise<Hdu[]> {
+  const bytes = input.again();
+  try {
+    return await unitsFrom(bytes, 0, input.name);
+  } finally {
+    await bytes.close();
+  }
+}
+
+async function unitsFrom(bytes: ByteReader, first: number, name: string): Promise<Hdu[]> {
+  const units: Hdu[] = [];
+  for (let index = first; index < first + MOST_UNITS; index++) {
+    const hdu = await readHdu(bytes, index, name);
+    if (!hdu) break;
+    units.push(hdu);
+    if (!(await bytes.skip(hdu.dataBytes + paddingBytes(hdu.dataBytes)))) break;
+  }
+  return units;
 }

@@ -1,13 +1,10 @@
 import type { Kernels } from '../../wasm/kernels.ts';
-import { DecodeFault, sizeText } from '../fault.ts';
 import { PixelWriter, peakOf, type Peak, type PixelMemory, type Pixels } from '../pixels.ts';
 import type { DecodeInput } from '../reader.ts';
+import { pixelCount, truncated } from '../size.ts';
 import type { Hdu } from './hdu.ts';
 import { pixelFormat, storedNumbers, U16_OFFSET, type StoredNumbers } from './numbers.ts';
-import type { ImageShape } from './shape.ts';
-
-/** More than any sensor, less than the kernels' memory. */
-const MOST_PIXELS = 400e6;
+import { pixelsBefore, type ImageShape } from './shape.ts';
 
 /** Reads the pixels of an uncompressed image whose data begin at the reader's position. Adds to `warnings`. */
 export async function readImage(
@@ -19,8 +16,9 @@ export async function readImage(
   const { bytes, kernels, name } = input;
   const numbers = storedNumbers(hdu.header, hdu.bitpix, warnings);
   const format = pixelFormat(kernels, numbers);
-  const count = pixelCount(shape, name);
+  const count = pixelCount(shape.widthPx, shape.heightPx, shape.planes, name);
   const needed = count * format.storedBytes;
+  await bytes.skip(pixelsBefore(shape) * format.storedBytes);
   if (bytes.sizeBytes !== null && bytes.position + needed > bytes.sizeBytes)
     throw truncated(name, needed, Math.max(0, bytes.sizeBytes - bytes.position));
 
@@ -35,21 +33,6 @@ export async function readImage(
   writer.finish();
   return settle(kernels, writer.memory, writer.peak, numbers);
 }
-
-export function pixelCount({ widthPx, heightPx, planes }: ImageShape, name: string): number {
-  const count = widthPx * heightPx * planes;
-  if (count <= MOST_PIXELS) return count;
-  throw new DecodeFault(
-    'too-large',
-    `${name} says it is ${widthPx} x ${heightPx} pixels, ${(count / 1e6).toFixed(0)} million in all; up to ${MOST_PIXELS / 1e6} million are read. Crop it, or look whether its header is right.`,
-  );
-}
-
-export const truncated = (name: string, needed: number, come: number): DecodeFault =>
-  new DecodeFault(
-    'damaged',
-    `${name} is cut short: its picture needs ${sizeText(needed)} but only ${sizeText(come)} are there (${Math.floor((100 * come) / needed)} %). Copy it again from where it was made.`,
-  );
 
 /**
  * Says what the finished pixels mean. Whole numbers of up to 16 bit stay whole numbers, unless some pixel is marked as

@@ -1,15 +1,12 @@
 import { DecodeFault } from '../fault.ts';
+import { tooSmall } from '../size.ts';
 import type { Hdu } from './hdu.ts';
-import { imageShape, LEAST_SIDE_PX, pictureAxes } from './shape.ts';
+import { imageShape, pictureAxes } from './shape.ts';
 
 /** Why no unit of the file is a frame: the reason that says most about what the file is. */
 export function noImageFault(name: string, seen: Hdu[]): DecodeFault {
   const small = seen.map((hdu) => imageShape(pictureAxes(hdu))).find((shape) => shape !== null);
-  if (small)
-    return new DecodeFault(
-      'too-small',
-      `The picture in ${name} is ${small.widthPx} x ${small.heightPx} pixels; at least ${LEAST_SIDE_PX} a side are needed for a few stars. Give the whole frame, not a cut-out.`,
-    );
+  if (small) return tooSmall(small.widthPx, small.heightPx, name);
   return new DecodeFault(
     'no-image',
     `${name} holds no picture: ${whatInstead(seen)}. Give a frame from the camera.`,

@@ -1,7 +1,5 @@
+import { LEAST_SIDE_PX } from '../size.ts';
 import type { Hdu } from './hdu.ts';
-
-/** A side below this holds no star field. */
-export const LEAST_SIDE_PX = 32;
 
 export interface ImageShape {
   widthPx: number;
@@ -9,18 +7,20 @@ export interface ImageShape {
   planes: 1 | 3;
   /** Planes in the file, read or not. */
   planesInFile: number;
+  /** Which picture of a stack is meant, from 0; a picture is one plane, or three of colours. */
+  picture: number;
 }
 
 /**
  * What the axes say: axes of length one do not count (some writers append them); a third axis of 3 is a colour
- * picture in planes, of any other length a stack of which only the first plane is read. Null when there is no picture.
+ * picture in planes, of any other length a stack of which one plane is read. Null when there is no picture.
  */
 export function imageShape(axes: number[]): ImageShape | null {
   if (axes.length < 2 || axes.some((length) => length === 0)) return null;
   const [widthPx, heightPx, ...others] = axes.filter((length) => length !== 1);
   if (heightPx === undefined) return null;
   const planesInFile = others.reduce((all, length) => all * length, 1);
-  return { widthPx, heightPx, planes: others[0] === 3 ? 3 : 1, planesInFile };
+  return { widthPx, heightPx, planes: others[0] === 3 ? 3 : 1, planesInFile, picture: 0 };
 }
 
 export const isFrame = (shape: ImageShape | null): shape is ImageShape =>
@@ -42,3 +42,10 @@ export function pictureAxes(hdu: Hdu): number[] {
   }
   return axes;
 }
+
+/** How many pictures lie one behind the other in a unit. */
+export const picturesIn = (shape: ImageShape): number => shape.planesInFile / shape.planes;
+
+/** How many pixels of a stack lie before those that are read. */
+export const pixelsBefore = (shape: ImageShape): number =>
+  shape.picture * shape.planes * shape.widthPx * shape.heightPx;

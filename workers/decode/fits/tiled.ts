@@ -2,11 +2,12 @@ import type { Pixels } from '../pixels.ts';
 import { PixelMemory, peakOf } from '../pixels.ts';
 import { DecodeFault } from '../fault.ts';
 import type { DecodeInput } from '../reader.ts';
+import { pixelCount, truncated } from '../size.ts';
 import { ditherSequence } from './fitsjs-adapter.ts';
 import type { Hdu } from './hdu.ts';
-import { pixelCount, settle, truncated } from './image.ts';
+import { settle } from './image.ts';
 import { storedNumbers, U16_OFFSET, type StoredNumbers } from './numbers.ts';
-import { pictureAxes, type ImageShape } from './shape.ts';
+import { pictureAxes, pixelsBefore, type ImageShape } from './shape.ts';
 import { tileExtent, tilePlan, type TilePlan } from './tiles/plan.ts';
 import { dequantise, USUAL_BLANK, type Quantisation } from './tiles/quantise.ts';
 import { Rows, type Extent } from './tiles/table.ts';
@@ -25,7 +26,7 @@ export async function readTiledImage(
   const { bytes, kernels, name } = input;
   const plan = tilePlan(hdu, pictureAxes(hdu), name);
   const numbers = storedNumbers(hdu.header, plan.bitpix, warnings);
-  const count = pixelCount(shape, name);
+  const count = pixelCount(shape.widthPx, shape.heightPx, shape.planes, name);
   const dataStart = bytes.position;
   const tableBytes = plan.rowBytes * plan.tiles;
   if (bytes.sizeBytes !== null && dataStart + plan.heapEnd > bytes.sizeBytes)
@@ -37,6 +38,7 @@ export async function readTiledImage(
     new PixelMemory(kernels, plan.bitpix > 0 && plan.bitpix < 32 ? 'u16' : 'f32', count),
     plan,
     numbers,
+    pixelsBefore(shape),
   );
   const quantisation: Quantisation = {
     dither: plan.dither,
@@ -111,6 +113,8 @@ class Canvas {
     readonly memory: PixelMemory,
     private readonly plan: TilePlan,
     private readonly numbers: StoredNumbers,
+    /** Pixels of a stack before those that are read. */
+    private readonly before: number,
   ) {}
 
   /** Whole numbers as the file stores them. */
@@ -140,7 +144,7 @@ class Canvas {
   }
 
   /**
-   * The tile's rows that are part of the frame (planes behind those that are read are not): where each lies among the
+   * The tile's rows that are part of the frame (planes before and behind those that are read are not): where each lies among the
    * pixels, and the tile's value that goes to its first one. A run is valid until the next is asked for.
    */
   private *runs(
@@ -150,7 +154,7 @@ class Canvas {
     const { from, size } = tileExtent(this.plan, tile);
     const { axes } = this.plan;
     for (let first = 0; first < count; first += size[0]) {
-      let at = from[0];
+      let at = from[0] - this.before;
       let rest = first / size[0];
       let stride = axes[0];
       for (let axis = 1; axis < axes.length; axis++) {
@@ -159,7 +163,7 @@ class Canvas {
         stride *= axes[axis];
       }
       const end = at + size[0];
-      if (end <= this.memory.count) yield { pixels: this.memory.view(end).subarray(at), first };
+      if (at >= 0 && end <= this.memory.count) yield { pixels: this.memory.view(end).subarray(at), first };
     }
   }
 }

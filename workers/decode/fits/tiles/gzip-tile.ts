@@ -1,3 +1,5 @@
+import { Garbled, inflate, onePiece } from '../../inflate.ts';
+
 /**
  * GZIP_1 and GZIP_2 (FITS Standard 4.0, 10.4.2): big-endian numbers packed by deflate; in GZIP_2 all first bytes stand
  * before all second bytes, and so on. The platform's own decoder unpacks.
@@ -5,24 +7,17 @@
 
 /** Unpacks no more than `mostBytes`. Null when the bytes are damaged or more than that. */
 export async function ungzip(packed: Uint8Array, mostBytes: number): Promise<Uint8Array | null> {
-  const stream = new Blob([packed as Uint8Array<ArrayBuffer>])
-    .stream()
-    .pipeThrough(new DecompressionStream('gzip') as unknown as ReadableWritablePair<Uint8Array, Uint8Array>);
-  const reader = stream.getReader();
   const pieces: Uint8Array[] = [];
   let length = 0;
   try {
-    for (;;) {
-      const { done, value } = await reader.read();
-      if (done) break;
-      length += value.length;
+    for await (const piece of inflate(onePiece(packed), 'gzip')) {
+      length += piece.length;
       if (length > mostBytes) return null;
-      pieces.push(value);
+      pieces.push(piece);
     }
-  } catch {
-    return null;
-  } finally {
-    await reader.cancel().catch(() => {});
+  } catch (error) {
+    if (error instanceof Garbled) return null;
+    throw error;
   }
   if (pieces.length === 1) return pieces[0];
   const all = new Uint8Array(length);
