@@ -114,4 +114,5 @@ export const NOTHING_KNOWN: Omit<FrameMeta, 'format'> = {
   focusPosition: null,
   temperatureC: null,
   imageType: null,
+  pointing: null,
 };
