@@ -25,7 +25,7 @@ function kernelFit(
   return inArena(kernels, () => {
     const { run, arena } = kernels;
     const list = listOf(kernels, samples);
-    const [params, covariance, fit, work] = [56, 392, 24, 952].map((bytes) => arena.alloc(bytes));
+    const [params, covariance, fit, work] = [56, 392, 32, 1400].map((bytes) => arena.alloc(bytes));
     arena.f64(params, 7).set(start);
     const status = run.fitProfile(
       list.address,

@@ -1,4 +1,4 @@
-import { subtractProfile } from './profile';
+import { lightWithin, subtractProfile } from './profile';
 
 // What the fitted profile leaves over, collected in rings and as third moments.
 
@@ -57,4 +57,72 @@ export function residualRings(
   store<f64>(moments, cometY, 24);
   store<f64>(moments, cloverX, 32);
   store<f64>(moments, cloverY, 40);
+}
+
+/** Rounds of false position inside one ring: each leaves a tenth or less. */
+const ROUNDS: i32 = 5;
+
+/**
+ * Radius that holds `half` of a star's light: the profile's, closed, plus `inside`, rings + 1 f64 of residual light
+ * within each ring's edge, plus `haloLight` times the `haloCount` cumulated shares f64 of `halo` (growth.ts of the host).
+ * Between edges residuals grow with the area and the halo with the radius. At most `rings` / ringsPerPx.
+ */
+export function halfLightRadius(
+  params: usize, k: f64, inside: usize, rings: i32, ringsPerPx: f64, halo: usize, haloCount: i32, haloLight: f64, half: f64,
+): f64 {
+  // First guess: half of the round profile's own light, (1 + k q r²)^(1 - 1/k) = 1/2.
+  const det = load<f64>(params, 32) * load<f64>(params, 40) - load<f64>(params, 48) * load<f64>(params, 48);
+  const guess = load<f64>(params) > 0 ? Math.sqrt((Math.pow(2, k / (1 - k)) - 1) / k / Math.sqrt(det)) : 0;
+  let ring = max(1, min(rings, <i32>(guess * ringsPerPx)));
+  let outer = lightAt(params, k, inside, rings, ringsPerPx, halo, haloCount, haloLight, ring);
+  while (outer < half && ring < rings) {
+    ring++;
+    outer = lightAt(params, k, inside, rings, ringsPerPx, halo, haloCount, haloLight, ring);
+  }
+  let inner = lightAt(params, k, inside, rings, ringsPerPx, halo, haloCount, haloLight, ring - 1);
+  while (inner >= half && ring > 1) {
+    ring--;
+    outer = inner;
+    inner = lightAt(params, k, inside, rings, ringsPerPx, halo, haloCount, haloLight, ring - 1);
+  }
+  if (!(outer > half)) return <f64>ring / ringsPerPx;
+  // Illinois' rule: an end that stays is halved, so that both ends close in.
+  let a = <f64>(ring - 1);
+  let b = <f64>ring;
+  let fa = inner - half;
+  let fb = outer - half;
+  let at = b;
+  for (let round = 0; round < ROUNDS; round++) {
+    at = (a * fb - b * fa) / (fb - fa);
+    const f = lightAt(params, k, inside, rings, ringsPerPx, halo, haloCount, haloLight, at) - half;
+    if (f * fb < 0) {
+      a = b;
+      fa = fb;
+    } else {
+      fa *= 0.5;
+    }
+    b = at;
+    fb = f;
+    if (f == 0) break;
+  }
+  return at / ringsPerPx;
+}
+
+/** Light within `place` ring widths of the centre. */
+function lightAt(
+  params: usize, k: f64, inside: usize, rings: i32, ringsPerPx: f64, halo: usize, haloCount: i32, haloLight: f64, place: f64,
+): f64 {
+  const ring = min(<i32>place, rings - 1);
+  const inner = <f64>ring;
+  const below = load<f64>(inside + ((<usize>ring) << 3));
+  const above = load<f64>(inside + ((<usize>(ring + 1)) << 3));
+  const residual = below + ((place * place - inner * inner) / (2 * inner + 1)) * (above - below);
+  let share: f64 = 0;
+  if (haloCount > 0) {
+    const slot = min(<i32>place, haloCount - 1);
+    const end = load<f64>(halo + ((<usize>slot) << 3));
+    const start = slot == 0 ? 0 : load<f64>(halo + ((<usize>(slot - 1)) << 3));
+    share = start + min(1, place - <f64>slot) * (end - start);
+  }
+  return lightWithin(params, k, place / ringsPerPx) + residual + haloLight * share;
 }

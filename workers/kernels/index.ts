@@ -5,8 +5,10 @@ export { meshU16, meshF32, quantumU16 } from './mesh';
 export { detectU16, detectF32 } from './detect';
 export { binU16, binF32 } from './bin';
 export { gatherU16, gatherF32, adaptiveMoments } from './stamp';
-export { fitProfile } from './profile';
-export { residualRings } from './growth';
+export { fitProfile } from './fit';
+export { subtractProfile, lightWithin } from './profile';
+export { packResiduals, layResiduals, layRest } from './mean-residual';
+export { residualRings, halfLightRadius } from './growth';
 export { psfTransfers, psfImage } from './psf';
 
 /** First address that the kernels leave free. */

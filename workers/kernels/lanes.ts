@@ -50,3 +50,13 @@ export function sumLanes(v: v128): f64 {
     <f64>f32x4.extract_lane(v, 3)
   );
 }
+
+/** The largest of the four lanes. */
+// @ts-ignore: decorator
+@inline
+export function largestLane(v: v128): f64 {
+  return max(
+    max(<f64>f32x4.extract_lane(v, 0), <f64>f32x4.extract_lane(v, 1)),
+    max(<f64>f32x4.extract_lane(v, 2), <f64>f32x4.extract_lane(v, 3)),
+  );
+}

@@ -1,4 +1,5 @@
 import { hotReplacement } from './detect';
+import { exp2x4, sumLanes } from './lanes';
 
 // The pixels around one star as a compact list, so that masks and mosaics cost nothing afterwards: five arrays of
 // `capacity` f32 one behind the other: x and y from the stamp's middle pixel, value above the sky, weight, spare.
@@ -7,6 +8,9 @@ export const STAT_SATURATED: usize = 0; // pixels at the camera's limit
 export const STAT_OUTSIDE: usize = 8; // pixels of the circle that fall outside the frame
 export const STAT_MASKED: usize = 16; // pixels dropped as hot, without value, or a neighbour's
 export const STAT_PEAK: usize = 24; // highest value above the sky
+
+/** From q to the logarithm to base 2 of exp(-q / 2). */
+const SCALE: f64 = -0.7213475204444817;
 
 /**
  * Collects the pixels within `radius` of (cx, cy). Returns their number, a multiple of four (the last few may be
@@ -44,16 +48,22 @@ function gather<T>(
   let peak: f32 = 0;
   for (let dy = -half; dy <= half; dy++) {
     const y = cy + dy;
-    for (let dx = -half; dx <= half; dx++) {
-      const x = cx + dx;
-      if (<f32>(dx * dx + dy * dy) > limit) continue;
-      if (((sites >> ((x & 1) | ((y & 1) << 1))) & 1) == 0) continue;
+    const pair = (sites >> ((y & 1) << 1)) & 3;
+    if (pair == 0) continue;
+    // The circle's chord in this row, on the sites that count.
+    let reach = <i32>Mathf.sqrt(limit - <f32>(dy * dy));
+    if (<f32>(reach * reach + dy * dy) > limit) reach--;
+    const step = pair == 3 ? 1 : 2;
+    let first = cx - reach;
+    if (pair != 3 && ((first & 1) == 0) == (pair == 2)) first++;
+    for (let x = first; x <= cx + reach; x += step) {
       if (x < 0 || x >= width || y < 0 || y >= height) {
         outside++;
         continue;
       }
       const stored = <f32>load<T>(pixels + (<usize>y * <usize>width + <usize>x) * sizeof<T>());
       const value = stored - level;
+      const dx = x - cx;
       let drop = value != value;
       for (let i = 0; i < neighbourCount && !drop; i++) {
         const triple = neighbours + <usize>i * 12;
@@ -118,31 +128,37 @@ export function adaptiveMoments(
   for (let round = 0; round < iterations; round++) {
     const det = xx * yy - xy * xy;
     if (!(det > 0.0081) || det > maxWidth * maxWidth * maxWidth * maxWidth) return -1;
-    const ixx = <f32>(yy / det);
-    const iyy = <f32>(xx / det);
-    const ixy = <f32>(-xy / det);
-    const fx0 = <f32>x0;
-    const fy0 = <f32>y0;
-    let sum: f64 = 0;
-    let sx: f64 = 0;
-    let sy: f64 = 0;
-    let sxx: f64 = 0;
-    let syy: f64 = 0;
-    let sxy: f64 = 0;
-    for (let i = 0; i < count; i++) {
+    const ixx = f32x4.splat(<f32>((yy / det) * SCALE));
+    const iyy = f32x4.splat(<f32>((xx / det) * SCALE));
+    const ixy = f32x4.splat(<f32>((-2 * xy / det) * SCALE));
+    const fx0 = f32x4.splat(<f32>x0);
+    const fy0 = f32x4.splat(<f32>y0);
+    let lanes = f32x4.splat(0), lanesX = lanes, lanesY = lanes, lanesXX = lanes, lanesYY = lanes, lanesXY = lanes;
+    for (let i = 0; i < count; i += 4) {
       const at = list + ((<usize>i) << 2);
-      const dx = load<f32>(at) - fx0;
-      const dy = load<f32>(at + plane) - fy0;
-      const q = ixx * dx * dx + 2 * ixy * dx * dy + iyy * dy * dy;
-      if (q > 20) continue;
-      const w = Mathf.exp(-0.5 * q) * load<f32>(at + 2 * plane) * load<f32>(at + 3 * plane);
-      sum += w;
-      sx += w * dx;
-      sy += w * dy;
-      sxx += w * dx * dx;
-      syy += w * dy * dy;
-      sxy += w * dx * dy;
+      const dx = f32x4.sub(v128.load(at), fx0);
+      const dy = f32x4.sub(v128.load(at + plane), fy0);
+      const across = f32x4.add(f32x4.mul(ixx, dx), f32x4.mul(ixy, dy));
+      const power = f32x4.add(f32x4.mul(across, dx), f32x4.mul(f32x4.mul(iyy, dy), dy)); // log2 of the weight
+      const inside = f32x4.gt(power, f32x4.splat(<f32>(20 * SCALE)));
+      if (!v128.any_true(inside)) continue;
+      const light = f32x4.mul(v128.load(at + 2 * plane), v128.load(at + 3 * plane));
+      const w = v128.and(f32x4.mul(exp2x4(power), light), inside);
+      const wx = f32x4.mul(w, dx);
+      const wy = f32x4.mul(w, dy);
+      lanes = f32x4.add(lanes, w);
+      lanesX = f32x4.add(lanesX, wx);
+      lanesY = f32x4.add(lanesY, wy);
+      lanesXX = f32x4.add(lanesXX, f32x4.mul(wx, dx));
+      lanesYY = f32x4.add(lanesYY, f32x4.mul(wy, dy));
+      lanesXY = f32x4.add(lanesXY, f32x4.mul(wx, dy));
     }
+    const sum = sumLanes(lanes);
+    const sx = sumLanes(lanesX);
+    const sy = sumLanes(lanesY);
+    const sxx = sumLanes(lanesXX);
+    const syy = sumLanes(lanesYY);
+    const sxy = sumLanes(lanesXY);
     if (!(sum > 0)) return -1;
     const mx = sx / sum;
     const my = sy / sum;

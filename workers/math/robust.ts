@@ -10,9 +10,10 @@ export function median(values: ArrayLike<number>): number {
 
 /** Quantile by linear interpolation between order statistics; NaN for none. */
 export function quantile(values: ArrayLike<number>, share: number): number {
-  const sorted = Float64Array.from(values)
-    .filter((value) => !Number.isNaN(value))
-    .sort();
+  const kept = new Float64Array(values.length);
+  let count = 0;
+  for (let i = 0; i < values.length; i++) if (!Number.isNaN(values[i])) kept[count++] = values[i];
+  const sorted = kept.subarray(0, count).sort();
   if (sorted.length === 0) return NaN;
   const place = share * (sorted.length - 1);
   const below = Math.floor(place);

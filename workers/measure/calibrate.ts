@@ -3,17 +3,17 @@ import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
 import type { Estimate } from '../protocol/report.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { halfPeakDiameterPx } from './contour.ts';
-import { measureGrowth } from './growth.ts';
-import { MeanResidual, STEPS_PER_PX, type ResidualPixel } from './mean-residual.ts';
+import { MeanResidual, packResiduals, STEPS_PER_PX, type StarResiduals } from './mean-residual.ts';
 import { profileFlux, seenProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
-import { fitTarget, type MeasuredStar, type Target } from './star.ts';
+import { gatherTarget, type MeasuredStar, type Target } from './star.ts';
 import type { Workspace } from './workspace.ts';
 import type { Moments } from '../math/shape.ts';
 
-/** A measured star and where its pixels are. */
+/** A measured star, where its pixels are, and the profile that was fitted to them. */
 export interface Sample {
   star: MeasuredStar;
   target: Target;
+  profile: Profile;
 }
 
 export interface FitSettings {
@@ -57,17 +57,18 @@ export function calibrateWidths(
     if (cell.length < STARS_PER_CELL) cell.push(sample);
   }
   const brightest = usable.slice(0, STARS_PER_CELL);
-  const fits = new Map<Sample, StarResiduals>();
-  for (const sample of new Set([...brightest, ...cells.flat()])) {
-    const fit = residualsOf(space, sample, settings);
-    if (fit) fits.set(sample, fit);
-  }
+  const { arena } = space.kernels;
+  const mark = arena.mark();
+  const residuals = new Map<Sample, StarResiduals>();
+  for (const sample of new Set([...brightest, ...cells.flat()]))
+    residuals.set(sample, residualsOf(space, sample, settings));
   const ratioOf = (group: Sample[]) =>
     widthRatio(
       space,
-      group.map((sample) => fits.get(sample)).filter((fit) => fit !== undefined),
+      group.map((sample) => residuals.get(sample)!),
     );
   const ratios = drawTogether(cells.map(ratioOf), trusted(ratioOf(brightest) ?? { value: 1, sigma: 0 }));
+  arena.reset(mark);
   const values = ratios.map((ratio) => ratio.value);
   const sigmas = ratios.map((ratio) => ratio.sigma);
   for (const { star } of samples) {
@@ -124,36 +125,18 @@ function ratioAt(ratios: number[], { xPx, yPx }: MeasuredStar, { widthPx, height
   );
 }
 
-/** A star's profile and what its pixels differ from it by, in units of its flux. */
-interface StarResiduals {
-  profile: Profile;
-  pixels: ResidualPixel[];
-}
-
 function residualsOf(
   space: Workspace,
-  { target, star }: Sample,
+  { target, star, profile }: Sample,
   settings: FitSettings,
-): StarResiduals | null {
-  const { shape, k, radiusPx } = settings;
-  const noise = settings.noiseAt(target);
-  const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
-  if (!profile) return null;
-  measureGrowth(space, gathered.count, profile, radiusPx, true);
+): StarResiduals {
+  const gathered = gatherTarget(space, target, settings.radiusPx);
   const { flux } = shapeOf(profile);
   // A very bright star must not stand for the whole cell.
   const weight = Math.min(star.snr, 200) ** 2;
   // The half-height contour is what counts; a star twice as wide as its cell's mean still covers that.
   const keptPx = 2.2 * star.fwhmPx + 2;
-  const pixels: ResidualPixel[] = [];
-  space.eachPixel(gathered.count, (value, residual, x, y) => {
-    const [dx, dy] = [x - profile.dx, y - profile.dy];
-    if (Math.max(Math.abs(dx), Math.abs(dy)) > keptPx) return;
-    const light = Math.max(value - profile.base, 0);
-    const variance = (noise.skyVariance + noise.unitsPerElectron * light) / flux ** 2;
-    pixels.push({ dx, dy, value: residual / flux, variance, weight });
-  });
-  return { profile, pixels };
+  return packResiduals(space, gathered.count, profile, flux, settings.noiseAt(target), weight, keptPx);
 }
 
 /** Half-height width of the stars' mean picture over that of their mean profile; null when there are too few. */
@@ -167,9 +150,7 @@ function widthRatio(space: Workspace, stars: StarResiduals[]): Estimate | null {
     WIDEST_DISC_PX,
     Math.max(NARROWEST_DISC_PX, DISC_PER_FWHM * fwhmPx, Math.sqrt(PIXELS_PER_DISC / density / Math.PI)),
   );
-  const picture = new MeanResidual(reachPx, discPx);
-  for (const { pixels } of stars) for (const pixel of pixels) picture.add(pixel);
-  picture.sharpen();
+  const picture = new MeanResidual(space.kernels, stars, reachPx, discPx);
   const values = picture.values((dx, dy) => pixelValue(space, mean, dx, dy));
   const ratio = halfPeakDiameterPx(values, picture.side, 1 / STEPS_PER_PX) / fwhmPx;
   if (!(ratio > 0.4 && ratio < 2.5)) return null;

@@ -1,4 +1,4 @@
-import { lightWithin, profileFlux, seenProfile, type Profile } from './profile.ts';
+import { momentsOf, profileFlux, seenProfile, setProfile, type Profile } from './profile.ts';
 import { MAX_RINGS, type Workspace } from './workspace.ts';
 
 /** What rings about a star's centre tell that a smooth profile does not. */
@@ -47,47 +47,39 @@ export interface Rings {
   data: Float64Array;
   /** Weighted residual: dipole x, y; <|z|² z> x, y; <z³> x, y. */
   moments: Float64Array;
-  /** Covariance of that weight: the Gaussian with the profile's half-height contour. */
-  weight: [xx: number, yy: number, xy: number];
 }
 
-export function ringsOf(space: Workspace, count: number, profile: Profile, rings: number): Rings {
-  const { run, arena } = space.kernels;
-  const seen = seenProfile(space, profile);
-  arena
-    .f64(space.params, 7)
-    .set([profile.amplitude, profile.base, profile.dx, profile.dy, profile.a, profile.b, profile.c]);
-  const det = seen.a * seen.b - seen.c ** 2;
-  const half = (2 ** profile.k - 1) / profile.k / (2 * Math.LN2);
-  const [wxx, wyy, wxy] = [seen.b, seen.a, -seen.c].map((value) => (value * half) / det);
-  const sums = space.rings;
-  const counts = sums + MAX_RINGS * 8;
-  const values = counts + MAX_RINGS * 8;
-  run.residualRings(
+/** `seen` as seenProfile gives it: the weight of the moments is the Gaussian with its half-height contour. */
+export function ringsOf(
+  space: Workspace,
+  count: number,
+  profile: Profile,
+  rings: number,
+  seen = seenProfile(space, profile),
+): Rings {
+  const { amplitude, base, dx, dy, a, b, c, k } = profile;
+  const { params, residual, pixels, data, moments } = space.view;
+  setProfile(params, amplitude, base, dx, dy, a, b, c);
+  const { xx, yy, xy } = momentsOf(seen);
+  space.kernels.run.residualRings(
     space.list,
     space.capacity,
     count,
     space.nodes,
     space.nodeCount,
-    profile.k,
+    k,
     space.params,
     RINGS_PER_PX,
     rings,
-    wxx,
-    wyy,
-    wxy,
-    sums,
-    counts,
-    values,
+    xx,
+    yy,
+    xy,
+    space.residual,
+    space.pixels,
+    space.data,
     space.moments,
   );
-  return {
-    residual: arena.f64(sums, rings),
-    pixels: arena.f64(counts, rings),
-    data: arena.f64(values, rings),
-    moments: arena.f64(space.moments, 6),
-    weight: [wxx, wyy, wxy],
-  };
+  return { residual, pixels, data, moments };
 }
 
 /**
@@ -107,11 +99,12 @@ export function measureGrowth(
   const used = useProfile ? profile : { ...profile, amplitude: 0 };
   const seen = seenProfile(space, used);
   const det = seen.a * seen.b - seen.c ** 2;
+  const { xx: wxx, yy: wyy, xy: wxy } = momentsOf(seen);
   const rings = Math.min(MAX_RINGS, Math.floor(radiusPx * RINGS_PER_PX));
-  const { residual, pixels, data, moments, weight } = ringsOf(space, count, used, rings);
-  const [wxx, wyy, wxy] = weight;
+  const { residual, pixels, data, moments } = ringsOf(space, count, used, rings, seen);
 
-  const inside = new Float64Array(rings + 1);
+  const { inside } = space.view;
+  inside[0] = 0;
   let second = 0;
   let brightest = -Infinity;
   let outerData = 0;
@@ -134,47 +127,42 @@ export function measureGrowth(
   }
   const inAperture = inside[rings] + (useProfile ? profileFlux(seen.amplitude, det, seen.k) : 0);
   const flux = inAperture * (1 + haloWithin(halo, Infinity));
-  // Between two rings' edges the residual grows with the area.
-  const lightIn = (r: number) => {
-    const ring = Math.min(Math.floor(r * RINGS_PER_PX), rings - 1);
-    const [inner, outer] = [ring / RINGS_PER_PX, (ring + 1) / RINGS_PER_PX];
-    const share = (r ** 2 - inner ** 2) / (outer ** 2 - inner ** 2);
-    const extra = inside[ring] + share * (inside[ring + 1] - inside[ring]) + inAperture * haloWithin(halo, r);
-    return extra + lightWithin(seen, r);
-  };
-  const hfdPx = 2 * halfLightRadius(lightIn, flux / 2, radiusPx);
+  const { run } = space.kernels;
+  setProfile(space.view.params, seen.amplitude, 0, seen.dx, seen.dy, seen.a, seen.b, seen.c);
+  space.view.halo.set(halo.shares);
+  const halfLightRadiusPx = run.halfLightRadius(
+    space.params,
+    seen.k,
+    space.inside,
+    rings,
+    RINGS_PER_PX,
+    space.halo,
+    halo.shares.length,
+    inAperture,
+    flux / 2,
+  );
+  const inCircle =
+    inside[rings] + run.lightWithin(space.params, seen.k, radiusPx) + inAperture * haloWithin(halo, radiusPx);
 
   const middlePixels = pixels[0] + (rings > 1 ? pixels[1] : 0);
   const middle = middlePixels > 0 ? (data[0] + (rings > 1 ? data[1] : 0)) / middlePixels : NaN;
-  const [dipoleX, dipoleY, rawX, rawY, cloverX, cloverY] = moments;
+  const dipoleX = moments[0];
+  const dipoleY = moments[1];
   // The fit's centre is not the weighted one; a shift d of a Gaussian of covariance W adds (tr(W) d + 2 W d) / 2 of the
   // dipole to <|z|² z>. Without it the comet is blind to where the centre was put.
   const trace = wxx + wyy;
-  const cometX = rawX - (trace * dipoleX) / 2 - (wxx * dipoleX + wxy * dipoleY);
-  const cometY = rawY - (trace * dipoleY) / 2 - (wxy * dipoleX + wyy * dipoleY);
+  const cometX = moments[2] - (trace * dipoleX) / 2 - (wxx * dipoleX + wxy * dipoleY);
+  const cometY = moments[3] - (trace * dipoleY) / 2 - (wxy * dipoleX + wyy * dipoleY);
   // A matched Gaussian weight makes a third moment 2^3 too small (2 for each index) and sees half of the light: the
   // light's own third moment is 16 times the weighted sum over the flux.
   const cube = (Math.sqrt(wxx * wyy - wxy * wxy) ** 1.5 * flux) / 16;
   return {
     flux,
-    hfdPx,
-    rmsPx: Math.sqrt(Math.max(second / lightIn(radiusPx) / 2, 0)),
+    hfdPx: 2 * halfLightRadiusPx,
+    rmsPx: Math.sqrt(Math.max(second / inCircle / 2, 0)),
     middleOverRing: middle / brightest,
     outerLevel: outerData / Math.max(outerPixels, 1),
     comet: [cometX / cube, cometY / cube],
-    clover: [cloverX / cube, cloverY / cube],
+    clover: [moments[4] / cube, moments[5] / cube],
   };
-}
-
-/** Smallest radius at which `lightIn` reaches `half`: outwards in steps of a ring, then by halving. */
-function halfLightRadius(lightIn: (r: number) => number, half: number, mostPx: number): number {
-  let outer = 1 / RINGS_PER_PX;
-  while (outer < mostPx && lightIn(outer) < half) outer += 1 / RINGS_PER_PX;
-  let inner = outer - 1 / RINGS_PER_PX;
-  for (let round = 0; round < 10; round++) {
-    const middle = (inner + outer) / 2;
-    if (lightIn(middle) < half) inner = middle;
-    else outer = middle;
-  }
-  return (inner + outer) / 2;
 }

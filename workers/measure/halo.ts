@@ -1,6 +1,6 @@
 import { median } from '../math/robust.ts';
 import type { Moments } from '../math/shape.ts';
-import { NO_HALO, RINGS_PER_PX, ringsOf, type Halo } from './growth.ts';
+import { NO_HALO, RINGS_PER_PX, ringsOf, type Halo, type Rings } from './growth.ts';
 import { profileFlux, type PixelNoise } from './profile.ts';
 import { fitTarget, type Target } from './star.ts';
 import { MAX_RINGS, type Workspace } from './workspace.ts';
@@ -20,13 +20,12 @@ export function frameHalo(
   noiseAt: (target: Target) => PixelNoise,
 ): Halo {
   const rings = Math.min(MAX_RINGS, Math.floor(wide.maxRadiusPx * RINGS_PER_PX));
+  const nearRings = Math.floor(radiusPx * RINGS_PER_PX);
   const curves: Float64Array[] = [];
   for (const target of bright) {
     const near = fitTarget(wide, target, shape, k, radiusPx, noiseAt(target));
     if (!near.profile || near.gathered.saturated > 0) continue;
-    const seen = cumulated(
-      ringsOf(wide, near.gathered.count, near.profile, Math.floor(radiusPx * RINGS_PER_PX)),
-    );
+    const seen = cumulated(ringsOf(wide, near.gathered.count, near.profile, nearRings), nearRings);
     const far = wide.gather(
       near.cx,
       near.cy,
@@ -36,7 +35,7 @@ export function frameHalo(
       target.neighbours,
     );
     if (far.outside > 0 || far.saturated > 0) continue;
-    const all = cumulated(ringsOf(wide, far.count, { ...near.profile, base: 0 }, rings));
+    const all = cumulated(ringsOf(wide, far.count, { ...near.profile, base: 0 }, rings), rings);
     const { amplitude, a, b, c } = near.profile;
     const flux = profileFlux(amplitude, a * b - c * c, k);
     curves.push(all.map((light, ring) => (light - seen[Math.min(ring, seen.length - 1)]) / flux));
@@ -48,9 +47,9 @@ export function frameHalo(
 }
 
 /** Residual light within each ring's outer edge: mean of the ring's pixels times its area, so masks are made good. */
-function cumulated({ residual, pixels }: { residual: Float64Array; pixels: Float64Array }): Float64Array {
+function cumulated({ residual, pixels }: Rings, rings: number): Float64Array {
   let sum = 0;
-  return residual.map((total, ring) => {
+  return residual.slice(0, rings).map((total, ring) => {
     const area = (Math.PI * (2 * ring + 1)) / RINGS_PER_PX ** 2;
     return (sum += pixels[ring] > 0 ? (total / pixels[ring]) * area : 0);
   });

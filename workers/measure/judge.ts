@@ -1,9 +1,8 @@
-import { median, quantile } from '../math/robust.ts';
+import { median } from '../math/robust.ts';
 import { FLAG } from '../protocol/flags.ts';
-import type { MeasuredStar } from './star.ts';
+import { Bench, JURY } from './jury.ts';
+import { CLEAR_PEAK_SNR, type MeasuredStar } from './star.ts';
 
-/** A star is compared with so many of its nearest, because the width may double from centre to corner. */
-const JURY = 12;
 const MIN_JURY = 3;
 /** Nothing that came through the optics is narrower than the pixel it was averaged over. */
 const NARROWEST_PX = 0.8;
@@ -35,36 +34,55 @@ function judgeOnce(stars: MeasuredStar[]): void {
       star.snr > 12 && !(minorFwhmPx(star) < NARROWEST_PX) && !(star.flags & NO_JUROR) && sizeOf(star) > 0,
   );
   const bench = new Bench(jurors);
+  const logSizes = Float64Array.from(jurors, (juror) => Math.log(sizeOf(juror)));
+  const minors = Float64Array.from(jurors, minorFwhmPx);
+  const e1s = Float64Array.from(jurors, (juror) => juror.e1);
+  const e2s = Float64Array.from(jurors, (juror) => juror.e2);
+  const sorted = new Float64Array(JURY);
   for (const star of stars) {
     if (star.snr < FAINT_SNR) star.flags |= FLAG.faint;
-    if (minorFwhmPx(star) < NARROWEST_PX) star.flags |= FLAG.sharp;
-    const jury = bench.nearest(star);
-    if (jury.length < MIN_JURY || star.flags & FLAG.saturated) continue;
-    const usual = median(jury.map((other) => Math.log(sizeOf(other))));
+    const minorPx = minorFwhmPx(star);
+    if (minorPx < NARROWEST_PX) star.flags |= FLAG.sharp;
+    const count = bench.nearest(star);
+    if (count < MIN_JURY || star.flags & FLAG.saturated) continue;
+    const share = (column: Float64Array, part: number) => quantileOf(column, bench.jury, count, part, sorted);
+    const usual = share(logSizes, 0.5);
     // The scatter on the narrow side: merged pairs and galaxies among the neighbours only widen the other.
-    const scatter =
-      usual -
-      quantile(
-        jury.map((other) => Math.log(sizeOf(other))),
-        0.16,
-      );
+    const scatter = usual - share(logSizes, 0.16);
     const excess = Math.log(sizeOf(star)) - usual;
     const error = Math.hypot(scatter, star.fwhmSigmaPx / star.fwhmPx || 0);
     // The lower quartile: where most neighbours are merged pairs, a lone star is not to blame for being narrower.
-    const narrow = Math.log(minorFwhmPx(star) / quantile(jury.map(minorFwhmPx), 0.25));
+    const narrow = Math.log(minorPx / share(minors, 0.25));
     if (narrow < Math.log(SHARP_SHARE) && narrow < -3 * error) star.flags |= FLAG.sharp;
     if (excess > Math.log(EXTENDED_RATIO) && excess > 4 * error) star.flags |= FLAG.extended;
-    const e1 = star.e1 - median(jury.map((other) => other.e1));
-    const e2 = star.e2 - median(jury.map((other) => other.e2));
-    if (
-      excess > Math.log(PAIR_RATIO) &&
-      excess > 4 * error &&
-      Math.hypot(e1, e2) > PAIR_EXCESS + 4 * star.eSigma
-    )
-      star.flags |= FLAG.blended;
-    if (Math.hypot(e1, e2) > STREAK_EXCESS + 4 * star.eSigma && excess > Math.log(1.2))
-      star.flags |= FLAG.streak;
+    if (!(excess > Math.log(PAIR_RATIO))) continue;
+    const longer = Math.hypot(star.e1 - share(e1s, 0.5), star.e2 - share(e2s, 0.5));
+    if (excess > 4 * error && longer > PAIR_EXCESS + 4 * star.eSigma) star.flags |= FLAG.blended;
+    if (longer > STREAK_EXCESS + 4 * star.eSigma) star.flags |= FLAG.streak;
   }
+}
+
+/** Quantile of the `members` of a column, linear between order statistics; `sorted` is room to work in. */
+function quantileOf(
+  column: Float64Array,
+  members: Int32Array,
+  count: number,
+  part: number,
+  sorted: Float64Array,
+): number {
+  let filled = 0;
+  for (let n = 0; n < count; n++) {
+    const value = column[members[n]];
+    if (Number.isNaN(value)) continue;
+    let place = filled++;
+    for (; place > 0 && sorted[place - 1] > value; place--) sorted[place] = sorted[place - 1];
+    sorted[place] = value;
+  }
+  if (filled === 0) return NaN;
+  const at = part * (filled - 1);
+  const below = Math.floor(at);
+  const above = Math.min(below + 1, filled - 1);
+  return sorted[below] + (at - below) * (sorted[above] - sorted[below]);
 }
 
 /** Width across the long axis: the share of the mean width is sqrt(B/A), B²/A² = (1 - |e|) / (1 + |e|). */
@@ -75,55 +93,8 @@ function minorFwhmPx({ fwhmPx, e1, e2 }: MeasuredStar): number {
 
 const sizeOf = (star: MeasuredStar) => (star.flags & FLAG.ring ? star.hfdPx : star.fwhmPx);
 
-/** Finds the nearest jurors of a star without asking all of them: a square cell holds about a jury. */
-class Bench {
-  private readonly cells = new Map<string, MeasuredStar[]>();
-  private readonly cellPx: number;
-
-  constructor(private readonly jurors: MeasuredStar[]) {
-    const extent = (pick: (star: MeasuredStar) => number) => {
-      const values = jurors.map(pick);
-      return values.reduce((a, b) => Math.max(a, b), 0) - values.reduce((a, b) => Math.min(a, b), Infinity);
-    };
-    const area = extent((star) => star.xPx) * extent((star) => star.yPx);
-    this.cellPx = Math.max(1, Math.sqrt((area * JURY) / Math.max(jurors.length, 1)) || 1);
-    for (const juror of jurors) {
-      const key = this.key(this.place(juror.xPx), this.place(juror.yPx));
-      const cell = this.cells.get(key);
-      if (cell) cell.push(juror);
-      else this.cells.set(key, [juror]);
-    }
-  }
-
-  nearest(star: MeasuredStar): MeasuredStar[] {
-    const [col, row] = [this.place(star.xPx), this.place(star.yPx)];
-    const close: MeasuredStar[] = [];
-    for (let j = row - 1; j <= row + 1; j++)
-      for (let i = col - 1; i <= col + 1; i++) close.push(...(this.cells.get(this.key(i, j)) ?? []));
-    // In an empty neighbourhood all are asked.
-    return nearestOf(close.length > 2 * JURY ? close : this.jurors, star);
-  }
-
-  private place = (px: number) => Math.floor(px / this.cellPx);
-  private key = (col: number, row: number) => `${col},${row}`;
-}
-
-function nearestOf(jurors: MeasuredStar[], star: MeasuredStar): MeasuredStar[] {
-  const best: { distance: number; juror: MeasuredStar }[] = [];
-  for (const juror of jurors) {
-    if (juror === star) continue;
-    const distance = (juror.xPx - star.xPx) ** 2 + (juror.yPx - star.yPx) ** 2;
-    if (best.length === JURY && distance >= best[JURY - 1].distance) continue;
-    let place = best.length < JURY ? best.length : JURY - 1;
-    for (; place > 0 && best[place - 1].distance > distance; place--) best[place] = best[place - 1];
-    best[place] = { distance, juror };
-  }
-  return best.map((entry) => entry.juror);
-}
-
 /** A plateau counts within this share of the frame's highest peak: full wells are all about equally deep. */
 const WELL_SHARE = 0.85;
-const CLEAR_PEAK_SNR = 60;
 /** Stars this far below the highest cannot be clipped and show how flat tops are here. */
 const SOUND_SHARE = 0.6;
 

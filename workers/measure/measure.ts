@@ -8,13 +8,13 @@ import type { Plane } from '../wasm/plane.ts';
 import { calibrateWidths, type FitSettings, type Sample } from './calibrate.ts';
 import { Field } from './field.ts';
 import { NoiseSamples } from './gain.ts';
-import { measureGrowth, NO_HALO, type Halo } from './growth.ts';
+import { NO_HALO, type Halo } from './growth.ts';
 import { frameHalo } from './halo.ts';
-import { MeanResidual } from './mean-residual.ts';
+import { MeanResidual, packResiduals } from './mean-residual.ts';
 import { judgePlateaus, judgeShapes } from './judge.ts';
 import { NeighbourIndex } from './neighbours.ts';
-import { shapeOf, type PixelNoise } from './profile.ts';
-import { fitTarget, measureStar, type MeasuredStar, type Target } from './star.ts';
+import { shapeOf, subtractProfile, type PixelNoise } from './profile.ts';
+import { fitTarget, gatherTarget, measureStar, type MeasuredStar, type Target } from './star.ts';
 import { USUAL_EXPONENT, WING_EXPONENTS, wingExponent } from './wings.ts';
 import { Workspace } from './workspace.ts';
 
@@ -83,11 +83,12 @@ export function measureStars(
   candidates.forEach((_, index) => {
     if (index % 64 === 0) onProgress(index);
     const target = field.target(index);
-    const star = measureStar(space, target, shape, k, radiusPx, noiseAt(target), halo);
-    if (!star || star.snr < MIN_SNR) return;
+    const measured = measureStar(space, target, shape, k, radiusPx, noiseAt(target), halo);
+    if (!measured || measured.star.snr < MIN_SNR) return;
+    const { star, profile } = measured;
     if (field.blended(index)) star.flags |= FLAG.blended;
     if (field.nearBorder(star)) star.flags |= FLAG.edge;
-    samples.push({ star, target });
+    samples.push({ star, target, profile });
   });
   const stars = samples.map((sample) => sample.star);
   judgePlateaus(stars);
@@ -170,32 +171,35 @@ function frameGain(
   k: number,
   zeroStored: number,
 ): number {
+  const { arena } = space.kernels;
+  const mark = arena.mark();
+  const fits = field.starsNear(GAIN_SIGNIFICANCE, GAIN_STARS).flatMap((target) => {
+    const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
+    const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
+    if (!profile || gathered.saturated > 0) return [];
+    const { flux } = shapeOf(profile);
+    const residuals = packResiduals(space, gathered.count, profile, flux, noise, flux ** 2, radiusPx);
+    return [{ target, profile, flux, residuals }];
+  });
   const { major } = axes(shape);
-  const halves = [0, 1].map(() => new MeanResidual(3 * major + 1, Math.max(0.35, 0.35 * major)));
+  const halves = [0, 1].map((half) => {
+    const members = fits.filter((_, i) => i % 2 === half).map(({ residuals }) => residuals);
+    return new MeanResidual(space.kernels, members, 3 * major + 1, Math.max(0.35, 0.35 * major));
+  });
+  arena.reset(mark);
   const samples = new NoiseSamples();
-  const targets = field.starsNear(GAIN_SIGNIFICANCE, GAIN_STARS);
-  for (const round of ['share', 'sample'] as const) {
-    if (round === 'sample') for (const half of halves) half.sharpen();
-    for (const [index, target] of targets.entries()) {
-      const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
-      const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
-      if (!profile || gathered.saturated > 0) continue;
-      const { flux } = shapeOf(profile);
-      measureGrowth(space, gathered.count, profile, radiusPx, true);
-      const pixels: { light: number; residual: number }[] = [];
-      space.eachPixel(gathered.count, (value, residual, x, y) => {
-        const [dx, dy] = [x - profile.dx, y - profile.dy];
-        if (round === 'share')
-          halves[index % 2].add({ dx, dy, value: residual / flux, variance: 0, weight: flux ** 2 });
-        else
-          pixels.push({
-            light: value - profile.base - residual,
-            residual: residual - flux * halves[(index + 1) % 2].at(dx, dy),
-          });
-      });
-      if (round === 'sample') samples.addStar(pixels, noise.skyVariance);
-    }
-  }
+  fits.forEach(({ target, profile, flux }, i) => {
+    const { count } = gatherTarget(space, target, radiusPx);
+    subtractProfile(space, count, profile);
+    const pixels: { light: number; residual: number }[] = [];
+    space.eachPixel(count, (value, residual, x, y) =>
+      pixels.push({
+        light: value - profile.base - residual,
+        residual: residual - flux * halves[(i + 1) % 2].at(x - profile.dx, y - profile.dy),
+      }),
+    );
+    samples.addStar(pixels, target.sigma ** 2);
+  });
   const { level, sigma } = field.sky();
   return samples.unitsPerElectron({ skyVariance: sigma ** 2, skyLevel: level - zeroStored });
 }

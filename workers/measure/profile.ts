@@ -14,11 +14,22 @@ export interface Profile {
   b: number;
   c: number;
   k: number;
-  /** Row-major 7 x 7 in the order A, B, dx, dy, a, b, c. */
-  covariance: Float64Array;
-  chi2PerDof: number;
+  errors: ProfileErrors;
   /** chi² + sum of ln variance: minus twice the log-likelihood up to a constant. */
   deviance: number;
+}
+
+/** Variances and covariances of what is used of a profile's parameters. */
+export interface ProfileErrors {
+  amplitude: number;
+  /** Mean of the two axes. */
+  position: number;
+  aa: number;
+  bb: number;
+  cc: number;
+  ab: number;
+  ac: number;
+  bc: number;
 }
 
 export interface PixelNoise {
@@ -42,6 +53,12 @@ export function startCurvature(shape: Moments, k: number): [number, number, numb
   return [shape.yy * scale, shape.xx * scale, -shape.xy * scale];
 }
 
+/** Moments of the Gaussian with the half-height contour of a profile. */
+export function momentsOf({ a, b, c, k }: Pick<Profile, 'a' | 'b' | 'c' | 'k'>): Moments {
+  const scale = halfHeight(k) / (2 * Math.LN2) / (a * b - c * c);
+  return { xx: b * scale, yy: a * scale, xy: -c * scale };
+}
+
 /**
  * Fits the gathered pixels, starting from `shape` at (dx, dy). Maximum likelihood for the noise given; the background
  * is free. Null when the fit runs out of bounds.
@@ -53,10 +70,10 @@ export function fitProfile(
   k: number,
   noise: PixelNoise,
 ): Profile | null {
-  const { run, arena } = space.kernels;
   const [a, b, c] = startCurvature(start.shape, k);
-  arena.f64(space.params, 7).set([start.amplitude, 0, start.dx, start.dy, a, b, c]);
-  const status = run.fitProfile(
+  const { params } = space.view;
+  setProfile(params, start.amplitude, 0, start.dx, start.dy, a, b, c);
+  const status = space.kernels.run.fitProfile(
     space.list,
     space.capacity,
     count,
@@ -72,21 +89,63 @@ export function fitProfile(
     space.work,
   );
   if (status === LOST) return null;
-  const p = arena.f64(space.params, 7);
-  const [chi2PerDof, deviance] = arena.f64(space.fit, 3);
+  const { covariance, fit } = space.view;
   return {
-    amplitude: p[0],
-    base: p[1],
-    dx: p[2],
-    dy: p[3],
-    a: p[4],
-    b: p[5],
-    c: p[6],
+    amplitude: params[0],
+    base: params[1],
+    dx: params[2],
+    dy: params[3],
+    a: params[4],
+    b: params[5],
+    c: params[6],
     k,
-    covariance: arena.f64(space.covariance, 49).slice(),
-    chi2PerDof,
-    deviance,
+    errors: {
+      amplitude: covariance[0],
+      position: (covariance[2 * 7 + 2] + covariance[3 * 7 + 3]) / 2,
+      aa: covariance[4 * 7 + 4],
+      bb: covariance[5 * 7 + 5],
+      cc: covariance[6 * 7 + 6],
+      ab: covariance[4 * 7 + 5],
+      ac: covariance[4 * 7 + 6],
+      bc: covariance[5 * 7 + 6],
+    },
+    deviance: fit[1],
   };
+}
+
+/** Writes a profile's parameters in the kernels' order. */
+export function setProfile(
+  params: Float64Array,
+  amplitude: number,
+  base: number,
+  dx: number,
+  dy: number,
+  a: number,
+  b: number,
+  c: number,
+): void {
+  params[0] = amplitude;
+  params[1] = base;
+  params[2] = dx;
+  params[3] = dy;
+  params[4] = a;
+  params[5] = b;
+  params[6] = c;
+}
+
+/** Leaves value minus profile in the list, and the profile in the parameters. */
+export function subtractProfile(space: Workspace, count: number, profile: Profile): void {
+  const { amplitude, base, dx, dy, a, b, c, k } = profile;
+  setProfile(space.view.params, amplitude, base, dx, dy, a, b, c);
+  space.kernels.run.subtractProfile(
+    space.list,
+    space.capacity,
+    count,
+    space.nodes,
+    space.nodeCount,
+    k,
+    space.params,
+  );
 }
 
 /**
@@ -99,22 +158,28 @@ export function seenProfile(space: Workspace, profile: Profile): Profile {
   if (space.nodeCount === 1) return profile;
   const { a, b, c, k } = profile;
   const det = a * b - c * c;
-  const scale = halfHeight(k) / (2 * Math.LN2);
-  const shape = { xx: (b * scale) / det + 1 / 12, yy: (a * scale) / det + 1 / 12, xy: (-c * scale) / det };
+  const { xx, yy, xy } = momentsOf(profile);
+  const shape = { xx: xx + 1 / 12, yy: yy + 1 / 12, xy };
   const [wideA, wideB, wideC] = startCurvature(shape, k);
   const wideDet = wideA * wideB - wideC ** 2;
   // Errors of the curvature shrink with the curvature's own change, d(a')/d(a) = (a'/a)² for a wider star.
-  const shrink = wideDet / det;
-  const covariance = profile.covariance.slice();
-  for (let i = 0; i < 7; i++)
-    for (let j = 0; j < 7; j++) covariance[i * 7 + j] *= (i >= 4 ? shrink : 1) * (j >= 4 ? shrink : 1);
+  const shrink = (wideDet / det) ** 2;
+  const { aa, bb, cc, ab, ac, bc } = profile.errors;
   return {
     ...profile,
     amplitude: profile.amplitude * Math.sqrt(wideDet / det),
     a: wideA,
     b: wideB,
     c: wideC,
-    covariance,
+    errors: {
+      ...profile.errors,
+      aa: aa * shrink,
+      bb: bb * shrink,
+      cc: cc * shrink,
+      ab: ab * shrink,
+      ac: ac * shrink,
+      bc: bc * shrink,
+    },
   };
 }
 
@@ -131,26 +196,25 @@ export interface ProfileShape {
 
 /** Widths, distortion and errors of a profile; first-order propagation of its covariance. */
 export function shapeOf(profile: Profile): ProfileShape {
-  const { a, b, c, k, amplitude, covariance } = profile;
+  const { a, b, c, k, amplitude, errors } = profile;
   const det = a * b - c * c;
   // Contour q = const is an ellipse of area pi q / sqrt(det); FWHM = 2 sqrt(area / pi).
   const fwhmPx = 2 * Math.sqrt(halfHeight(k) / Math.sqrt(det));
   // d ln FWHM = -1/4 d ln det
-  const gradient = [b, a, -2 * c];
-  const lnDetVariance = quadraticForm(covariance, gradient) / det ** 2;
+  const lnDetVariance = varianceAlong(errors, b, a, -2 * c) / det ** 2;
   // The second moments go with the inverse of the curvature: Ixx : Iyy : Ixy = b : a : -c.
   const sum = a + b;
   const e1 = (b - a) / sum;
   const e2 = (-2 * c) / sum;
-  const e1Variance = quadraticForm(covariance, [-2 * b, 2 * a, 0]) / sum ** 4;
-  const e2Variance = quadraticForm(covariance, [2 * c, 2 * c, -2 * sum]) / sum ** 4;
+  const e1Variance = varianceAlong(errors, -2 * b, 2 * a, 0) / sum ** 4;
+  const e2Variance = varianceAlong(errors, 2 * c, 2 * c, -2 * sum) / sum ** 4;
   return {
     fwhmPx,
     fwhmSigmaPx: (fwhmPx / 4) * Math.sqrt(lnDetVariance),
     e1,
     e2,
     eSigma: Math.sqrt((e1Variance + e2Variance) / 2),
-    positionSigmaPx: Math.sqrt((covariance[2 * 7 + 2] + covariance[3 * 7 + 3]) / 2),
+    positionSigmaPx: Math.sqrt(errors.position),
     flux: profileFlux(amplitude, det, k),
   };
 }
@@ -159,26 +223,7 @@ export function shapeOf(profile: Profile): ProfileShape {
 export const profileFlux = (amplitude: number, det: number, k: number): number =>
   (Math.PI * amplitude) / Math.sqrt(det) / (1 - k);
 
-/** Light of the profile inside a circle of radius r about its centre, stored units. */
-export function lightWithin({ amplitude, a, b, c, k }: Profile, r: number): number {
-  // Along each direction the integral over the radius is closed; over the angle a rule of 12 points errs by
-  // ((1 - r) / (1 + r))^12 for an axis ratio r.
-  const DIRECTIONS = 12;
-  let sum = 0;
-  for (let i = 0; i < DIRECTIONS; i++) {
-    const angle = ((i + 0.5) * Math.PI) / DIRECTIONS;
-    const x = Math.cos(angle);
-    const y = Math.sin(angle);
-    const q = a * x * x + 2 * c * x * y + b * y * y;
-    sum += (1 - (1 + k * q * r * r) ** (1 - 1 / k)) / q;
-  }
-  return (amplitude * Math.PI * sum) / DIRECTIONS / (1 - k);
-}
-
-/** g' C g for the three shape parameters. */
-function quadraticForm(covariance: Float64Array, gradient: number[]): number {
-  let sum = 0;
-  for (let i = 0; i < 3; i++)
-    for (let j = 0; j < 3; j++) sum += gradient[i] * gradient[j] * covariance[(i + 4) * 7 + j + 4];
-  return Math.max(sum, 0);
+/** Variance of u a + v b + w c. */
+function varianceAlong({ aa, bb, cc, ab, ac, bc }: ProfileErrors, u: number, v: number, w: number): number {
+  return Math.max(u * u * aa + v * v * bb + w * w * cc + 2 * (u * v * ab + u * w * ac + v * w * bc), 0);
 }

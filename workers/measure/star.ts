@@ -42,7 +42,7 @@ export interface MeasuredStar {
   comet: [number, number];
   clover: [number, number];
   flags: number;
-  /** Pixels within a twentieth of the highest, and how many of them the profile would have. */
+  /** Pixels within a twentieth of the highest, and how many of them the profile would have; of clear stars only. */
   plateau: { pixels: number; expected: number };
 }
 
@@ -51,6 +51,8 @@ const RING_SHARE = 0.75;
 const RING_MIN_RMS_PX = 2.5;
 const RING_MIN_SNR = 20;
 const PLATEAU_DEPTH = 0.05;
+/** In fainter stars noise makes the top. */
+export const CLEAR_PEAK_SNR = 60;
 /** A faint candidate that no profile fits is a piece of something else. */
 const UNFITTED_MIN_SNR = 20;
 /** ... and so is one much wider than the frame's stars: a nebula's edge, an uneven sky. */
@@ -60,6 +62,17 @@ const STAND_IN_EXPONENT = 0.01;
 const MIN_PIXELS = 24;
 const LEAST_HEIGHT_SIGMAS = 3;
 const UNDERSAMPLED_PX = 1.6;
+
+/** Collects a target's pixels. */
+export const gatherTarget = (space: Workspace, target: Target, radiusPx: number): Gathered =>
+  space.gather(
+    Math.round(target.xPx),
+    Math.round(target.yPx),
+    radiusPx,
+    target.level,
+    target.sigma,
+    target.neighbours,
+  );
 
 /** Collects a target's pixels and fits the profile, from the typical shape or, failing that, from its own moments. */
 export function fitTarget(
@@ -72,7 +85,7 @@ export function fitTarget(
 ): { gathered: Gathered; profile: Profile | null; cx: number; cy: number } {
   const cx = Math.round(target.xPx);
   const cy = Math.round(target.yPx);
-  const gathered = space.gather(cx, cy, radiusPx, target.level, target.sigma, target.neighbours);
+  const gathered = gatherTarget(space, target, radiusPx);
   const start = { amplitude: gathered.peak, dx: target.xPx - cx, dy: target.yPx - cy, shape };
   if (gathered.count < MIN_PIXELS || !(gathered.peak > 0)) return { gathered, profile: null, cx, cy };
   let profile = fitProfile(space, gathered.count, start, k, noise);
@@ -97,10 +110,10 @@ function adaptiveStart(
   start: { dx: number; dy: number; shape: Moments },
   radiusPx: number,
 ): { dx: number; dy: number; shape: Moments } | null {
-  const { run, arena } = space.kernels;
   const { dx, dy, shape } = start;
-  arena.f64(space.state, 5).set([dx, dy, shape.xx, shape.yy, shape.xy]);
-  const rounds = run.adaptiveMoments(
+  const { state } = space.view;
+  state.set([dx, dy, shape.xx, shape.yy, shape.xy]);
+  const rounds = space.kernels.run.adaptiveMoments(
     space.list,
     space.capacity,
     count,
@@ -110,7 +123,7 @@ function adaptiveStart(
     radiusPx / 2,
   );
   if (rounds < 0) return null;
-  const [x, y, xx, yy, xy] = arena.f64(space.state, 5);
+  const [x, y, xx, yy, xy] = state;
   return { dx: x, dy: y, shape: { xx, yy, xy } };
 }
 
@@ -138,13 +151,12 @@ function momentProfile(
     b,
     c,
     k: STAND_IN_EXPONENT,
-    covariance: new Float64Array(49).fill(NaN),
-    chi2PerDof: NaN,
+    errors: { amplitude: NaN, position: NaN, aa: NaN, bb: NaN, cc: NaN, ab: NaN, ac: NaN, bc: NaN },
     deviance: NaN,
   };
 }
 
-/** Measures one star; null when there is nothing star-like at the place. */
+/** Measures one star; null when there is nothing star-like at the place. The profile is the fitted one or its stand-in. */
 export function measureStar(
   space: Workspace,
   target: Target,
@@ -153,11 +165,14 @@ export function measureStar(
   radiusPx: number,
   noise: PixelNoise,
   halo: Halo,
-): MeasuredStar | null {
+): { star: MeasuredStar; profile: Profile } | null {
   const { gathered, profile: fittedProfile, cx, cy } = fitTarget(space, target, shape, k, radiusPx, noise);
   if (gathered.count < MIN_PIXELS) return null;
   // With the background free, a bump as wide as the aperture is no star: its height is not known.
-  if (fittedProfile && fittedProfile.amplitude < LEAST_HEIGHT_SIGMAS * Math.sqrt(fittedProfile.covariance[0]))
+  if (
+    fittedProfile &&
+    fittedProfile.amplitude < LEAST_HEIGHT_SIGMAS * Math.sqrt(fittedProfile.errors.amplitude)
+  )
     return null;
   const profile = fittedProfile ?? momentProfile(space, target, gathered, shape, radiusPx);
   if (!profile) return null;
@@ -186,7 +201,7 @@ export function measureStar(
   if (ring && snr > RING_MIN_SNR) flags |= FLAG.ring;
   else if (shaped.fwhmPx < UNDERSAMPLED_PX) flags |= FLAG.undersampled;
   const hasWidth = fittedProfile && !(flags & FLAG.ring);
-  return {
+  const star: MeasuredStar = {
     xPx: cx + profile.dx,
     yPx: cy + profile.dy,
     positionSigmaPx: shaped.positionSigmaPx,
@@ -206,9 +221,12 @@ export function measureStar(
     comet: growth.comet,
     clover: growth.clover,
     flags,
-    plateau: plateauOf(space, gathered, profile),
+    plateau: snr > CLEAR_PEAK_SNR ? plateauOf(space, gathered, profile) : NO_PLATEAU,
   };
+  return { star, profile };
 }
+
+const NO_PLATEAU = { pixels: 0, expected: 1 };
 
 /** A clipped star has a flat top: many pixels near the highest, where the profile would have one or two. */
 function plateauOf(space: Workspace, gathered: Gathered, { a, b, c }: Profile): MeasuredStar['plateau'] {

@@ -22,6 +22,30 @@ export interface Gathered {
   peak: number;
 }
 
+/** What the kernels read and write about one star. */
+interface Views {
+  buffer: ArrayBufferLike;
+  params: Float64Array;
+  covariance: Float64Array;
+  fit: Float64Array;
+  state: Float64Array;
+  stats: Float64Array;
+  neighbours: Float32Array;
+  /** Per ring: residual, pixels, data; then the cumulated residual and the halo. */
+  residual: Float64Array;
+  pixels: Float64Array;
+  data: Float64Array;
+  inside: Float64Array;
+  halo: Float64Array;
+  moments: Float64Array;
+  /** The list's arrays: place, value, weight, residual. */
+  x: Float32Array;
+  y: Float32Array;
+  value: Float32Array;
+  weight: Float32Array;
+  rest: Float32Array;
+}
+
 /** Memory for measuring one star at a time, allocated once per frame. */
 export class Workspace {
   readonly capacity: number;
@@ -31,13 +55,18 @@ export class Workspace {
   readonly fit: number;
   readonly work: number;
   readonly state: number;
-  readonly rings: number;
+  readonly residual: number;
+  readonly pixels: number;
+  readonly data: number;
+  readonly inside: number;
+  readonly halo: number;
   readonly moments: number;
   readonly nodes: number;
   /** The quadrature in use: offset x, y and weight. */
   rule: number[][] = [];
   private readonly stats: number;
   private readonly neighbours: number;
+  private views: Views | null = null;
 
   constructor(
     readonly kernels: Kernels,
@@ -50,15 +79,51 @@ export class Workspace {
     this.list = arena.alloc(this.capacity * 4 * LIST_ARRAYS);
     this.params = arena.alloc(PARAMETERS * 8);
     this.covariance = arena.alloc(PARAMETERS * PARAMETERS * 8);
-    this.fit = arena.alloc(3 * 8);
-    this.work = arena.alloc((2 * PARAMETERS + 3) * PARAMETERS * 8);
+    this.fit = arena.alloc(4 * 8);
+    this.work = arena.alloc((3 * PARAMETERS + 4) * PARAMETERS * 8);
     this.state = arena.alloc(5 * 8);
-    this.rings = arena.alloc(3 * MAX_RINGS * 8);
+    const rings = () => arena.alloc((MAX_RINGS + 1) * 8);
+    [this.residual, this.pixels, this.data, this.inside, this.halo] = [
+      rings(),
+      rings(),
+      rings(),
+      rings(),
+      rings(),
+    ];
     this.moments = arena.alloc(6 * 8);
     this.stats = arena.alloc(4 * 8);
     this.neighbours = arena.alloc(MAX_NEIGHBOURS * 12);
     this.nodes = arena.alloc(LEGENDRE.length ** 2 * 12);
     this.integratePixels(false);
+  }
+
+  /** Views of all this memory, made anew only when the memory has grown. */
+  get view(): Views {
+    const { arena, run } = this.kernels;
+    if (this.views?.buffer === run.memory.buffer) return this.views;
+    const column = (index: number) => arena.f32(this.list + index * this.capacity * 4, this.capacity);
+    const rings = (address: number) => arena.f64(address, MAX_RINGS + 1);
+    this.views = {
+      buffer: run.memory.buffer,
+      params: arena.f64(this.params, PARAMETERS),
+      covariance: arena.f64(this.covariance, PARAMETERS ** 2),
+      fit: arena.f64(this.fit, 4),
+      state: arena.f64(this.state, 5),
+      stats: arena.f64(this.stats, 4),
+      neighbours: arena.f32(this.neighbours, MAX_NEIGHBOURS * 3),
+      residual: rings(this.residual),
+      pixels: rings(this.pixels),
+      data: rings(this.data),
+      inside: rings(this.inside),
+      halo: rings(this.halo),
+      moments: arena.f64(this.moments, 6),
+      x: column(0),
+      y: column(1),
+      value: column(2),
+      weight: column(3),
+      rest: column(4),
+    };
+    return this.views;
   }
 
   /**
@@ -88,9 +153,9 @@ export class Workspace {
     sigma: number,
     neighbours: [number, number, number][],
   ): Gathered {
-    const { run, arena } = this.kernels;
-    const discs = neighbours.slice(0, MAX_NEIGHBOURS);
-    arena.f32(this.neighbours, discs.length * 3).set(discs.flat());
+    const { run } = this.kernels;
+    const discs = Math.min(neighbours.length, MAX_NEIGHBOURS);
+    for (let i = 0; i < discs; i++) this.view.neighbours.set(neighbours[i], 3 * i);
     const gather = this.plane.kind === 'u16' ? run.gatherU16 : run.gatherF32;
     const count = gather(
       this.plane.address,
@@ -104,24 +169,18 @@ export class Workspace {
       this.plane.sites,
       this.plane.saturationStored,
       this.neighbours,
-      discs.length,
+      discs,
       this.list,
       this.capacity,
       this.stats,
     );
-    const [saturated, outside, masked, peak] = arena.f64(this.stats, 4);
-    return { count, saturated, outside, masked, peak };
+    const { stats } = this.view;
+    return { count, saturated: stats[0], outside: stats[1], masked: stats[2], peak: stats[3] };
   }
 
   /** Value, residual (as left by measureGrowth) and place of every gathered pixel that counts. */
   eachPixel(count: number, visit: (value: number, residual: number, x: number, y: number) => void): void {
-    const { arena } = this.kernels;
-    const plane = this.capacity * 4;
-    const xs = arena.f32(this.list, count);
-    const ys = arena.f32(this.list + plane, count);
-    const values = arena.f32(this.list + 2 * plane, count);
-    const weights = arena.f32(this.list + 3 * plane, count);
-    const residuals = arena.f32(this.list + 4 * plane, count);
-    for (let i = 0; i < count; i++) if (weights[i] > 0) visit(values[i], residuals[i], xs[i], ys[i]);
+    const { x, y, value, weight, rest } = this.view;
+    for (let i = 0; i < count; i++) if (weight[i] > 0) visit(value[i], rest[i], x[i], y[i]);
   }
 }

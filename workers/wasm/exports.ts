@@ -61,7 +61,7 @@ export interface KernelExports {
     maxShift: number,
   ): number;
 
-  // kernels/profile.ts
+  // kernels/fit.ts
   fitProfile(
     list: number,
     capacity: number,
@@ -98,6 +98,46 @@ export interface KernelExports {
     moments: number,
   ): void;
 
+  halfLightRadius(
+    params: number,
+    k: number,
+    inside: number,
+    rings: number,
+    ringsPerPx: number,
+    halo: number,
+    haloCount: number,
+    haloLight: number,
+    half: number,
+  ): number;
+
+  // kernels/profile.ts
+  lightWithin(params: number, k: number, r: number): number;
+  subtractProfile(
+    list: number,
+    capacity: number,
+    count: number,
+    nodes: number,
+    nodeCount: number,
+    k: number,
+    params: number,
+  ): void;
+
+  // kernels/mean-residual.ts
+  packResiduals(
+    list: number,
+    capacity: number,
+    count: number,
+    params: number,
+    kept: number,
+    flux: number,
+    skyVariance: number,
+    unitsPerElectron: number,
+    weight: number,
+    out: number,
+  ): number;
+  layResiduals: LayKernel;
+  layRest: LayKernel;
+
   // kernels/psf.ts
   psfTransfers(
     plan: number,
@@ -108,6 +148,18 @@ export interface KernelExports {
   ): void;
   psfImage(plan: number, source: number, factors: number, out: number): void;
 }
+
+/** The last address: noise for the first picture, rest for the second. */
+type LayKernel = (
+  records: number,
+  count: number,
+  middle: number,
+  steps: number,
+  discPx: number,
+  sum: number,
+  weight: number,
+  third: number,
+) => void;
 
 type MeshKernel = (
   pixels: number,

@@ -1,0 +1,144 @@
+import { factor7, invert7, solve7 } from './cholesky7';
+import { largestLane, log2x4, sumLanes } from './lanes';
+import { accumulate, SIZE } from './normal';
+
+// Maximum-likelihood fit of the profile of profile.ts to a list of pixels (stamp.ts).
+
+const MAX_TRIES: i32 = 5;
+const MATRIX_BYTES: usize = SIZE * SIZE * 8;
+const VECTOR_BYTES: usize = SIZE * 8;
+
+export const FIT_OK: i32 = 0;
+export const FIT_LOST: i32 = 1; // ran out of bounds: no sane step, or a centre outside the pixels
+export const FIT_SLOW: i32 = 2; // iterations used up; the result may serve all the same
+
+/**
+ * Fisher scoring with Levenberg damping. `params`: 7 f64, start in, result out. `covariance`: 49 f64 out (row-major).
+ * `fit`: 4 f64 out: chi² over degrees of freedom, deviance (chi² + sum of ln variance), pixels used, passes over them.
+ * Variance of a pixel = skyVariance + max(model - B, 0) * unitsPerElectron, from the model itself.
+ * `work`: 3 * 49 + 4 * 7 f64. Returns FIT_OK, FIT_LOST or FIT_SLOW.
+ */
+export function fitProfile(
+  list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
+  iterations: i32, params: usize, covariance: usize, fit: usize, work: usize,
+): i32 {
+  let normal = work;
+  let trialNormal = normal + MATRIX_BYTES;
+  const damped = trialNormal + MATRIX_BYTES;
+  let gradient = damped + MATRIX_BYTES;
+  let trialGradient = gradient + VECTOR_BYTES;
+  const step = trialGradient + VECTOR_BYTES;
+  const trial = step + VECTOR_BYTES;
+  let lambda: f64 = 0;
+  let status = FIT_SLOW;
+  let passes = 1;
+  let failures = 0;
+  let decrement: f64 = 0;
+  let chi2 = accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+  while (passes <= iterations) {
+    const solved = dampedStep(normal, gradient, lambda, damped, step);
+    if (solved) {
+      decrement = 0;
+      for (let i: usize = 0; i < SIZE; i++) decrement += load<f64>(step + (i << 3)) * load<f64>(gradient + (i << 3));
+    }
+    if (solved && takeStep(params, step, trial)) {
+      // A step below a sixteenth of the standard error leaves an error of second order; the matrix in hand will do.
+      // (Strong damping makes small steps anywhere; they prove nothing.)
+      if (decrement < 4e-3 && lambda < 0.1) {
+        memory.copy(params, trial, VECTOR_BYTES);
+        status = FIT_OK;
+        break;
+      }
+      const trialChi2 = accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, trial, trialNormal, trialGradient, fit);
+      passes++;
+      // Deep inside the quadratic bowl the step needs no proof; elsewhere chi² must fall, both with the weights of before.
+      if (decrement < 1 || load<f64>(fit) <= chi2) {
+        memory.copy(params, trial, VECTOR_BYTES);
+        const m = normal;
+        normal = trialNormal;
+        trialNormal = m;
+        const g = gradient;
+        gradient = trialGradient;
+        trialGradient = g;
+        chi2 = trialChi2;
+        lambda = lambda < 1e-5 ? 0 : lambda * 0.1;
+        failures = 0;
+        continue;
+      }
+      accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+    }
+    lambda = max(lambda * 10, 1e-3);
+    failures++;
+    if (failures == MAX_TRIES) {
+      status = FIT_LOST;
+      break;
+    }
+  }
+  if (!factor7(normal)) return FIT_LOST;
+  invert7(normal, covariance);
+  const inside = judge(list, capacity, count, chi2, passes, params, fit);
+  return inside ? status : FIT_LOST;
+}
+
+/** Solves (normal with its diagonal times 1 + lambda) step = gradient; false when that is not positive definite. */
+function dampedStep(normal: usize, gradient: usize, lambda: f64, damped: usize, step: usize): bool {
+  memory.copy(damped, normal, MATRIX_BYTES);
+  for (let i: usize = 0; i < SIZE; i++) {
+    const at = damped + ((i * SIZE + i) << 3);
+    store<f64>(at, load<f64>(at) * (1 + lambda));
+  }
+  if (!factor7(damped)) return false;
+  solve7(damped, gradient, step);
+  return true;
+}
+
+/** params + step -> trial, shortened to keep the shape sane. False when there is no sane step. */
+function takeStep(params: usize, step: usize, trial: usize): bool {
+  let share: f64 = 1;
+  const a = load<f64>(params, 32);
+  const b = load<f64>(params, 40);
+  const da = load<f64>(step, 32);
+  const db = load<f64>(step, 40);
+  // Neither curvature may fall below a third or rise above three times in one step, the centre moves a width at most.
+  if (a + da < a / 3) share = min(share, -(2 * a) / (3 * da));
+  if (b + db < b / 3) share = min(share, -(2 * b) / (3 * db));
+  if (a + da > 3 * a) share = min(share, (2 * a) / da);
+  if (b + db > 3 * b) share = min(share, (2 * b) / db);
+  const reach = 1 / Math.sqrt(min(a, b));
+  const shift = Math.hypot(load<f64>(step, 16), load<f64>(step, 24));
+  if (shift > reach) share = min(share, reach / shift);
+  if (!(share > 0)) return false;
+  for (let tries = 0; tries < 6; tries++) {
+    for (let i: usize = 0; i < SIZE; i++) {
+      store<f64>(trial + (i << 3), load<f64>(params + (i << 3)) + share * load<f64>(step + (i << 3)));
+    }
+    const c = load<f64>(trial, 48);
+    if (load<f64>(trial) > 0 && load<f64>(trial, 32) * load<f64>(trial, 40) > 1.02 * c * c) return true;
+    share *= 0.5;
+  }
+  return false;
+}
+
+/** Fills `fit` from chi² and the weights that the last pass left; false when the centre lies outside the pixels. */
+function judge(list: usize, capacity: i32, count: i32, chi2: f64, passes: i32, params: usize, fit: usize): bool {
+  const plane = (<usize>capacity) << 2;
+  const weights = list + 3 * plane;
+  let reachX = f32x4.splat(0);
+  let reachY = f32x4.splat(0);
+  let logs = f32x4.splat(0);
+  let used = f32x4.splat(0);
+  for (let i = 0; i < count; i += 4) {
+    const weight = v128.load(weights + ((<usize>i) << 2));
+    const usable = f32x4.gt(weight, f32x4.splat(0));
+    logs = f32x4.sub(logs, v128.and(log2x4(weight), usable));
+    used = f32x4.add(used, v128.and(f32x4.splat(1), usable));
+    reachX = f32x4.max(reachX, f32x4.abs(v128.load(list + ((<usize>i) << 2))));
+    reachY = f32x4.max(reachY, f32x4.abs(v128.load(list + plane + ((<usize>i) << 2))));
+  }
+  const pixels = sumLanes(used);
+  store<f64>(fit, chi2 / max(pixels - <f64>SIZE, 1));
+  store<f64>(fit, chi2 + sumLanes(logs) * 0.6931471805599453, 8);
+  store<f64>(fit, pixels, 16);
+  store<f64>(fit, <f64>passes, 24);
+  return Math.abs(load<f64>(params, 16)) <= largestLane(reachX) && Math.abs(load<f64>(params, 24)) <= largestLane(reachY);
+}

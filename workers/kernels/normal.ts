@@ -1,0 +1,173 @@
+import { exp2x4, log2x4, sumLanes } from './lanes';
+import { NODE_BYTES, oneAndKq } from './profile';
+
+// Normal equations of the profile fit, one pass over the pixels.
+
+/** Parameters: A, B, x0, y0, a, b, c. */
+export const SIZE: usize = 7;
+
+/**
+ * Normal matrix (49 f64) and gradient (7 f64) at `params`. Stores each pixel's weight (1/variance from the model, zero
+ * stays zero) in the list's fourth array and returns chi² with these weights; `fit` receives chi² with those of before.
+ */
+export function accumulate(
+  list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
+  params: usize, normal: usize, gradient: usize, fit: usize,
+): f64 {
+  // One node is by far the commonest and needs no loop over nodes.
+  if (nodeCount == 1) return normalEquations(true, list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+  return normalEquations(false, list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+}
+
+// @ts-ignore: decorator
+@inline
+function normalEquations(
+  single: bool, list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
+  params: usize, normal: usize, gradient: usize, fit: usize,
+): f64 {
+  const plane = (<usize>capacity) << 2;
+  const amplitude = f32x4.splat(<f32>load<f64>(params));
+  const base = f32x4.splat(<f32>load<f64>(params, 8));
+  const x0 = f32x4.splat(<f32>load<f64>(params, 16));
+  const y0 = f32x4.splat(<f32>load<f64>(params, 24));
+  const a2 = f32x4.splat(<f32>(2 * load<f64>(params, 32)));
+  const b2 = f32x4.splat(<f32>(2 * load<f64>(params, 40)));
+  const c2 = f32x4.splat(<f32>(2 * load<f64>(params, 48)));
+  const ka = f32x4.splat(<f32>(k * load<f64>(params, 32)));
+  const kb = f32x4.splat(<f32>(k * load<f64>(params, 40)));
+  const kc = f32x4.splat(<f32>(2 * k * load<f64>(params, 48)));
+  const power = f32x4.splat(<f32>(-1 / k));
+  const sky = f32x4.splat(<f32>skyVariance);
+  const perElectron = f32x4.splat(<f32>unitsPerElectron);
+  const nodesEnd = nodes + <usize>nodeCount * NODE_BYTES;
+  const zero = f32x4.splat(0);
+  const one = f32x4.splat(1);
+  let h00 = zero, h01 = zero, h02 = zero, h03 = zero, h04 = zero, h05 = zero, h06 = zero;
+  let h11 = zero, h12 = zero, h13 = zero, h14 = zero, h15 = zero, h16 = zero;
+  let h22 = zero, h23 = zero, h24 = zero, h25 = zero, h26 = zero;
+  let h33 = zero, h34 = zero, h35 = zero, h36 = zero;
+  let h44 = zero, h45 = zero, h46 = zero, h55 = zero, h56 = zero, h66 = zero;
+  let g0 = zero, g1 = zero, g2 = zero, g3 = zero, g4 = zero, g5 = zero, g6 = zero;
+  let chi2 = zero, chi2Before = zero;
+
+  for (let i = 0; i < count; i += 4) {
+    const at = list + ((<usize>i) << 2);
+    const dx = f32x4.sub(v128.load(at), x0);
+    const dy = f32x4.sub(v128.load(at + plane), y0);
+    // The pixel's share of the profile and its derivatives, summed over the nodes.
+    let d0: v128, d2: v128, d3: v128, d4: v128, d5: v128, d6: v128;
+    if (single) {
+      const t = oneAndKq(dx, dy, ka, kb, kc);
+      d0 = exp2x4(f32x4.mul(power, log2x4(t))); // dI/dA
+      const slope = f32x4.neg(f32x4.div(f32x4.mul(amplitude, d0), t)); // dI/dq
+      const sx = f32x4.mul(slope, dx);
+      const sy = f32x4.mul(slope, dy);
+      d2 = f32x4.neg(f32x4.add(f32x4.mul(a2, sx), f32x4.mul(c2, sy)));
+      d3 = f32x4.neg(f32x4.add(f32x4.mul(b2, sy), f32x4.mul(c2, sx)));
+      d4 = f32x4.mul(sx, dx);
+      d5 = f32x4.mul(sy, dy);
+      d6 = f32x4.mul(f32x4.add(sx, sx), dy);
+    } else {
+      d0 = zero;
+      d4 = zero;
+      d5 = zero;
+      d6 = zero;
+      let sumX = zero, sumY = zero;
+      for (let node = nodes; node < nodesEnd; node += NODE_BYTES) {
+        const nx = f32x4.add(dx, v128.load32_splat(node));
+        const ny = f32x4.add(dy, v128.load32_splat(node, 4));
+        const t = oneAndKq(nx, ny, ka, kb, kc);
+        const value = f32x4.mul(v128.load32_splat(node, 8), exp2x4(f32x4.mul(power, log2x4(t))));
+        const slope = f32x4.neg(f32x4.div(f32x4.mul(amplitude, value), t));
+        const sx = f32x4.mul(slope, nx);
+        const sy = f32x4.mul(slope, ny);
+        d0 = f32x4.add(d0, value);
+        sumX = f32x4.add(sumX, sx);
+        sumY = f32x4.add(sumY, sy);
+        d4 = f32x4.add(d4, f32x4.mul(sx, nx));
+        d5 = f32x4.add(d5, f32x4.mul(sy, ny));
+        d6 = f32x4.add(d6, f32x4.mul(f32x4.add(sx, sx), ny));
+      }
+      d2 = f32x4.neg(f32x4.add(f32x4.mul(a2, sumX), f32x4.mul(c2, sumY)));
+      d3 = f32x4.neg(f32x4.add(f32x4.mul(b2, sumY), f32x4.mul(c2, sumX)));
+    }
+    const star = f32x4.mul(amplitude, d0);
+    const residual = f32x4.sub(f32x4.sub(v128.load(at + 2 * plane), star), base);
+    const variance = f32x4.add(sky, f32x4.mul(perElectron, star));
+    const before = v128.load(at + 3 * plane);
+    const w = v128.and(f32x4.div(one, variance), f32x4.gt(before, zero));
+    v128.store(at + 3 * plane, w);
+
+    const w0 = f32x4.mul(w, d0);
+    const w2 = f32x4.mul(w, d2);
+    const w3 = f32x4.mul(w, d3);
+    const w4 = f32x4.mul(w, d4);
+    const w5 = f32x4.mul(w, d5);
+    const w6 = f32x4.mul(w, d6);
+    h00 = f32x4.add(h00, f32x4.mul(w0, d0));
+    h01 = f32x4.add(h01, w0);
+    h02 = f32x4.add(h02, f32x4.mul(w0, d2));
+    h03 = f32x4.add(h03, f32x4.mul(w0, d3));
+    h04 = f32x4.add(h04, f32x4.mul(w0, d4));
+    h05 = f32x4.add(h05, f32x4.mul(w0, d5));
+    h06 = f32x4.add(h06, f32x4.mul(w0, d6));
+    h11 = f32x4.add(h11, w);
+    h12 = f32x4.add(h12, w2);
+    h13 = f32x4.add(h13, w3);
+    h14 = f32x4.add(h14, w4);
+    h15 = f32x4.add(h15, w5);
+    h16 = f32x4.add(h16, w6);
+    h22 = f32x4.add(h22, f32x4.mul(w2, d2));
+    h23 = f32x4.add(h23, f32x4.mul(w2, d3));
+    h24 = f32x4.add(h24, f32x4.mul(w2, d4));
+    h25 = f32x4.add(h25, f32x4.mul(w2, d5));
+    h26 = f32x4.add(h26, f32x4.mul(w2, d6));
+    h33 = f32x4.add(h33, f32x4.mul(w3, d3));
+    h34 = f32x4.add(h34, f32x4.mul(w3, d4));
+    h35 = f32x4.add(h35, f32x4.mul(w3, d5));
+    h36 = f32x4.add(h36, f32x4.mul(w3, d6));
+    h44 = f32x4.add(h44, f32x4.mul(w4, d4));
+    h45 = f32x4.add(h45, f32x4.mul(w4, d5));
+    h46 = f32x4.add(h46, f32x4.mul(w4, d6));
+    h55 = f32x4.add(h55, f32x4.mul(w5, d5));
+    h56 = f32x4.add(h56, f32x4.mul(w5, d6));
+    h66 = f32x4.add(h66, f32x4.mul(w6, d6));
+    const wr = f32x4.mul(w, residual);
+    g0 = f32x4.add(g0, f32x4.mul(wr, d0));
+    g1 = f32x4.add(g1, wr);
+    g2 = f32x4.add(g2, f32x4.mul(wr, d2));
+    g3 = f32x4.add(g3, f32x4.mul(wr, d3));
+    g4 = f32x4.add(g4, f32x4.mul(wr, d4));
+    g5 = f32x4.add(g5, f32x4.mul(wr, d5));
+    g6 = f32x4.add(g6, f32x4.mul(wr, d6));
+    chi2 = f32x4.add(chi2, f32x4.mul(wr, residual));
+    chi2Before = f32x4.add(chi2Before, f32x4.mul(f32x4.mul(before, residual), residual));
+  }
+
+  put(normal, 0, 0, h00); put(normal, 0, 1, h01); put(normal, 0, 2, h02); put(normal, 0, 3, h03);
+  put(normal, 0, 4, h04); put(normal, 0, 5, h05); put(normal, 0, 6, h06);
+  put(normal, 1, 1, h11); put(normal, 1, 2, h12); put(normal, 1, 3, h13); put(normal, 1, 4, h14);
+  put(normal, 1, 5, h15); put(normal, 1, 6, h16);
+  put(normal, 2, 2, h22); put(normal, 2, 3, h23); put(normal, 2, 4, h24); put(normal, 2, 5, h25);
+  put(normal, 2, 6, h26);
+  put(normal, 3, 3, h33); put(normal, 3, 4, h34); put(normal, 3, 5, h35); put(normal, 3, 6, h36);
+  put(normal, 4, 4, h44); put(normal, 4, 5, h45); put(normal, 4, 6, h46);
+  put(normal, 5, 5, h55); put(normal, 5, 6, h56); put(normal, 6, 6, h66);
+  store<f64>(gradient, sumLanes(g0));
+  store<f64>(gradient, sumLanes(g1), 8);
+  store<f64>(gradient, sumLanes(g2), 16);
+  store<f64>(gradient, sumLanes(g3), 24);
+  store<f64>(gradient, sumLanes(g4), 32);
+  store<f64>(gradient, sumLanes(g5), 40);
+  store<f64>(gradient, sumLanes(g6), 48);
+  store<f64>(fit, sumLanes(chi2Before));
+  return sumLanes(chi2);
+}
+
+// @ts-ignore: decorator
+@inline
+function put(matrix: usize, row: usize, col: usize, lanes: v128): void {
+  const value = sumLanes(lanes);
+  store<f64>(matrix + ((row * SIZE + col) << 3), value);
+  store<f64>(matrix + ((col * SIZE + row) << 3), value);
+}
