@@ -23,7 +23,7 @@ export const isForeignRaw = (head: Uint8Array): boolean =>
   begins(head, 0x49, 0x49, 0x55, 0) ||
   begins(head, 0x4d, 0x4d, 0x4f, 0x52) ||
   begins(head, 0, 0x4d, 0x52, 0x4d) ||
-  ascii(head, 0, 8) === 'FUJIFILM' ||
+  begins(head, 0x46, 0x55, 0x4a, 0x49, 0x46, 0x49, 0x4c, 0x4d) ||
   ascii(head, 4, 11) === 'ftypcrx';
 
 /** What people drop that is no format of ours, by its first bytes; the first that fits speaks. */
