@@ -62,7 +62,8 @@ export function drawElongationMap(
   return keyOf(perExcess);
 }
 
-function whisker(x: number, y: number, angleRad: number, half: number): string {
+/** A line through (x, y), `half` to either side. */
+export function whisker(x: number, y: number, angleRad: number, half: number): string {
   const dx = half * Math.cos(angleRad);
   const dy = half * Math.sin(angleRad);
   return `M${(x - dx).toFixed(1)},${(y - dy).toFixed(1)}L${(x + dx).toFixed(1)},${(y + dy).toFixed(1)}`;

@@ -10,7 +10,11 @@ export interface PlateOptions {
   sizeText: string;
   label: string;
   /** What to write under each star. */
-  caption: (region: Region | undefined) => string;
+  caption: (star: MeanStar) => string;
+  /** Pixels of the frame that a picture is across: plates that stand side by side share it. */
+  sidePx: number;
+  /** The star whose half-peak line is repeated, dotted, on this one. */
+  reference: (star: MeanStar) => MeanStar | undefined;
 }
 
 /** Heights of the contour bands as parts of the peak: closer below, where the wings tell most. */
@@ -21,25 +25,22 @@ const WIDTHS_ACROSS = 3.2;
 
 /**
  * The average stars of the nine cells at their true places, all to one scale and with gaps between, drawn as height
- * contours of their light; the line at half of the peak is what the width means. The centre's line is repeated,
- * dotted, on every other star. Returns pixels of the frame per side of a picture.
+ * contours of their light; the line at half of the peak is what the width means, the dotted one is the reference's.
  */
 export function drawStarPlate(
   element: SVGSVGElement,
-  data: FieldSize & { stars: MeanStar[]; regions: Region[] },
+  data: FieldSize & { stars: MeanStar[] },
   options: PlateOptions,
-): number {
+): void {
   const frame = drawFieldFrame(element, data, options);
   const cell = { width: frame.width / 3, height: frame.height / 3 };
   const side = Math.max(24, Math.min(cell.width * 0.8, (cell.height - CAPTION_HEIGHT) * 0.86));
-  const sidePx = pictureSidePx(data.stars, data.regions);
-  const centre = data.stars.find(isCentre);
+  const { sidePx } = options;
   for (const star of data.stars) {
-    const region = data.regions.find((r) => r.col === star.col && r.row === star.row);
     const left = (star.col + 0.5) * cell.width - side / 2;
     const top = (star.row + 0.5) * cell.height - (side + CAPTION_HEIGHT) / 2;
     const picture = frame.plot.append('g').attr('transform', `translate(${left},${top})`);
-    const clip = `plate-${star.col}-${star.row}`;
+    const clip = `plate-${++clips}`;
     const disc = (group: Group) =>
       group
         .append('circle')
@@ -51,7 +52,8 @@ export function drawStarPlate(
     if (star.stars > 0) {
       const inside = picture.append('g').attr('clip-path', `url(#${clip})`);
       drawStar(inside, star, side, sidePx);
-      if (centre && star !== centre) drawHalfPeak(inside, centre, side, sidePx, 'plate-reference');
+      const other = options.reference(star);
+      if (other && other.stars > 0) drawHalfPeak(inside, other, side, sidePx, 'plate-reference');
       drawHalfPeak(inside, star, side, sidePx, 'plate-half');
     }
     picture
@@ -60,11 +62,12 @@ export function drawStarPlate(
       .attr('x', side / 2)
       .attr('y', side + 15)
       .attr('text-anchor', 'middle')
-      .text(options.caption(region));
+      .text(options.caption(star));
   }
   drawOutline(frame);
-  return sidePx;
 }
+
+let clips = 0;
 
 /** How many pixels of the frame one picture shows: enough for the widest star, never more than was averaged. */
 export function pictureSidePx(stars: MeanStar[], regions: Region[]): number {
@@ -75,8 +78,9 @@ export function pictureSidePx(stars: MeanStar[], regions: Region[]): number {
 
 type Group = FieldFrame['plot'];
 
-const isCentre = (star: MeanStar): boolean =>
-  star.stars > 0 && 2 * star.col === star.cols - 1 && 2 * star.row === star.rows - 1;
+/** The mean star of the middle cell. */
+export const centreStar = (stars: readonly MeanStar[]): MeanStar | undefined =>
+  stars.find(({ col, row, cols, rows, stars: n }) => n > 0 && 2 * col === cols - 1 && 2 * row === rows - 1);
 
 function drawStar(group: Group, star: MeanStar, side: number, sidePx: number): void {
   const path = starPath(star, side, sidePx);

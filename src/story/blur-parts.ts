@@ -1,4 +1,5 @@
 import type { BudgetEntry, BudgetPart, CauseEntry, FrameReport } from '../../workers/protocol/report.ts';
+import { isRemovable, partsOf } from './causes.ts';
 
 /** What a part of the blur is: a name a person knows, and its physics in two sentences. */
 interface PartWords {
@@ -91,6 +92,8 @@ export interface PartRow {
   cornersPx: number;
   /** What the fit says of it as a cause: null for air, diffraction and the pixel. */
   cause: CauseEntry | null;
+  /** The cause is judged together with another part: coma of the field and of the axis, drift and turn. */
+  shared: boolean;
 }
 
 const LEAST_PX = 0.05;
@@ -103,13 +106,18 @@ export function partRows({ budget, causes }: Pick<FrameReport, 'budget' | 'cause
   const widthOf = (variance: number) => FWHM_PER_SIGMA * Math.sqrt(Math.max(variance, 0));
   const parts = Object.keys(PART_WORDS) as (keyof typeof PART_WORDS)[];
   return parts
-    .map((part) => ({
-      part,
-      ...PART_WORDS[part],
-      centrePx: widthOf(centre[part]),
-      cornersPx: widthOf(corners[part]),
-      cause: causes?.find((entry) => entry.cause === part) ?? null,
-    }))
+    .map((part) => {
+      const own = causes?.find((entry) => entry.cause === part);
+      const twin = causes?.find((entry) => isRemovable(part) && partsOf(entry.cause).includes(part));
+      return {
+        part,
+        ...PART_WORDS[part],
+        centrePx: widthOf(centre[part]),
+        cornersPx: widthOf(corners[part]),
+        cause: own ?? twin ?? null,
+        shared: Boolean(!own && twin),
+      };
+    })
     .filter((row) => Math.max(row.centrePx, row.cornersPx) > LEAST_PX)
     .sort((a, b) => b.cornersPx - a.cornersPx);
 }
@@ -117,6 +125,7 @@ export function partRows({ budget, causes }: Pick<FrameReport, 'budget' | 'cause
 export interface Finding {
   what: string;
   estimate: { value: number; sigma: number };
+  /** 'px' is told in the unit that lengths are told in. */
   unit: string;
 }
 

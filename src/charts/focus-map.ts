@@ -1,0 +1,96 @@
+import { contours, extent, geoPath, geoTransform, range, tickStep } from 'd3';
+import { clipped, drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+import type { FieldMapOptions } from './elongation-map.ts';
+
+export interface FocusGrid {
+  columns: number;
+  rows: number;
+  /** Distance of the sensor from focus, row by row; the outer nodes lie on the sensor's border. */
+  valuesUm: Float64Array;
+}
+
+const STEPS = 7;
+
+/** Round levels that hold the values and zero where it is among them. */
+export function focusLevels(valuesUm: ArrayLike<number>): number[] {
+  const [least, most] = extent(Array.from(valuesUm)) as [number, number];
+  if (!(most - least > 0.5)) return [];
+  const step = tickStep(least, most, STEPS);
+  return range(Math.ceil(least / step), Math.floor(most / step) + 1).map((k) =>
+    Number((k * step).toPrecision(12)),
+  );
+}
+
+/**
+ * Lines of equal distance from focus over the sensor, in micrometres, as on a map of heights: the line of zero is
+ * thick, those of the far side are dashed.
+ */
+export function drawFocusMap(
+  element: SVGSVGElement,
+  data: FieldSize & { grid: FocusGrid; section?: { from: [number, number]; to: [number, number] } },
+  options: FieldMapOptions,
+): void {
+  const frame = drawFieldFrame(element, data, options);
+  const inside = clipped(frame);
+  const { columns, rows, valuesUm } = data.grid;
+  const at = (gx: number, gy: number): [number, number] => [
+    ((gx - 0.5) / (columns - 1)) * frame.width,
+    ((gy - 0.5) / (rows - 1)) * frame.height,
+  ];
+  const path = geoPath(
+    geoTransform({
+      point(gx, gy) {
+        this.stream.point(...at(gx, gy));
+      },
+    }),
+  );
+  const levels = focusLevels(valuesUm);
+  // Contours close along the border: their own lines there are hidden by a clip just inside.
+  for (const level of contours().size([columns, rows]).thresholds(levels)(Array.from(valuesUm))) {
+    inside
+      .append('path')
+      .attr('class', `focus-line ${level.value === 0 ? 'zero' : level.value < 0 ? 'before' : ''}`)
+      .attr('d', path(level));
+    label(level.value, level.coordinates);
+  }
+  function label(value: number, rings: number[][][][]): void {
+    // One label a level, on the longest stretch, where it is nearest to a common diagonal: labels then do not collide.
+    let best: { x: number; y: number; far: number } | null = null;
+    for (const [ring] of rings)
+      for (const [gx, gy] of ring) {
+        const [x, y] = at(gx, gy);
+        const edge = Math.min(x, y, frame.width - x, frame.height - y);
+        if (edge < 14) continue;
+        const far = Math.abs(x / frame.width - 1 + y / frame.height);
+        if (!best || far < best.far) best = { x, y, far };
+      }
+    if (!best) return;
+    for (const style of ['focus-casing', 'focus-label'])
+      inside
+        .append('text')
+        .attr('class', style)
+        .attr('x', best.x)
+        .attr('y', best.y + 4)
+        .attr('text-anchor', 'middle')
+        .text(`${String(value).replace('-', '−')}`);
+  }
+  if (data.section) {
+    const [[x1, y1], [x2, y2]] = [data.section.from, data.section.to];
+    inside
+      .append('path')
+      .attr('class', 'focus-cut')
+      .attr('d', `M${frame.x(x1)},${frame.y(y1)}L${frame.x(x2)},${frame.y(y2)}`);
+    for (const [text, x, y] of [
+      ['A', x1, y1],
+      ['B', x2, y2],
+    ] as const)
+      inside
+        .append('text')
+        .attr('class', 'focus-label')
+        .attr('x', Math.min(Math.max(frame.x(x), 10), frame.width - 10))
+        .attr('y', Math.min(Math.max(frame.y(y), 14), frame.height - 6))
+        .attr('text-anchor', 'middle')
+        .text(text);
+  }
+  drawOutline(frame);
+}
