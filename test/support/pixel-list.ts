@@ -2,7 +2,7 @@ import type { Kernels } from '../../workers/wasm/kernels.ts';
 import type { Node } from '../oracle/profile.ts';
 import type { Sample } from '../oracle/stamp.ts';
 
-/** A list of pixels in the kernels' memory: five arrays of `capacity` f32, padded to a multiple of four by weight zero. */
+/** A list of pixels in the kernels' memory: eleven arrays of `capacity` f32, padded to a multiple of four by weight zero. */
 export interface PixelList {
   address: number;
   capacity: number;
@@ -12,9 +12,9 @@ export interface PixelList {
 export function listOf({ arena }: Kernels, samples: Sample[]): PixelList {
   const count = (samples.length + 3) & ~3;
   const capacity = count + 8;
-  const address = arena.alloc(capacity * 4 * 5);
+  const address = arena.alloc(capacity * 4 * 11);
   const column = (n: number) => arena.f32(address + n * capacity * 4, capacity);
-  for (let n = 0; n < 5; n++) column(n).fill(n < 4 ? 0 : NaN);
+  for (let n = 0; n < 11; n++) column(n).fill(n < 4 ? 0 : NaN);
   samples.forEach(({ dx, dy, value }, i) => {
     column(0)[i] = dx;
     column(1)[i] = dy;

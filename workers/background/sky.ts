@@ -17,6 +17,7 @@ export interface Sky {
 
 export const CELL_PX = 64;
 const SCRATCH_BYTES = 4 * 1024;
+const SMALL_PX = 1e6;
 
 /**
  * Measures the sky in cells of about `cellPx`, then smooths the mesh by a 3 x 3 median, which also fills cells without
@@ -30,10 +31,11 @@ export function measureSky(plane: Plane, { run, arena }: Kernels, cellPx = CELL_
   const sigmasAddress = arena.alloc(cols * rows * 4);
   const mark = arena.mark();
   const cellPixels = (Math.ceil(widthPx / cols) + 1) * (Math.ceil(heightPx / rows) + 1);
-  const scratch = arena.alloc(SCRATCH_BYTES + cellPixels * 4);
+  const scratch = arena.alloc(SCRATCH_BYTES + (cellPixels + 4) * 4);
   const quantum = plane.kind === 'u16' ? quantumOf(plane, run) : 0;
-  // Half of the pixels fix a cell's level to a fiftieth of its noise; a mosaic has only half to begin with.
-  const rowStep = plane.sites === ALL_SITES ? 2 : 1;
+  // A quarter of a cell's pixels fixes its level to a twenty-fifth of its noise, and the median of nine cells to half of
+  // that. A mosaic has half to begin with; small frames have time for twice as many.
+  const rowStep = (plane.sites === ALL_SITES ? 2 : 1) * (widthPx * heightPx < SMALL_PX ? 1 : 2);
   const mesh = plane.kind === 'u16' ? run.meshU16 : run.meshF32;
   mesh(
     plane.address,

@@ -26,8 +26,7 @@ interface Offset {
  * offset when a third of the 40 brightest peaks (and five) share it: the fainter images of bright pairs are among the
  * 40 themselves, so a third is already a majority. Null for single stars and for regular grids.
  */
-export function doubleImage(patches: Patch[]): Kick | null {
-  const peaks = brightestFirst(patches);
+export function doubleImage(peaks: Peak[]): Kick | null {
   const shared = commonOffset(peaks, 0.1, 1);
   if (shared.length === 0) return null;
   const owners = ownersOf(shared);
@@ -43,15 +42,15 @@ export function doubleImage(patches: Patch[]): Kick | null {
 }
 
 /** Whether the bright spots form a regular grid: most have an equal at the same offset, and that one has one again. */
-export function isSpotGrid(patches: Patch[]): boolean {
-  const peaks = brightestFirst(patches);
+export function isSpotGrid(peaks: Peak[]): boolean {
   const shared = commonOffset(peaks, 0.25, 4);
   const primaries = Math.min(PRIMARIES, peaks.length);
   if (primaries < 16 || ownersOf(shared) < 0.6 * primaries) return false;
   return shared.filter((offset) => goesOn(peaks, offset)).length > 0.5 * shared.length;
 }
 
-const brightestFirst = (patches: Patch[]): Peak[] =>
+/** The peaks of all patches. */
+export const brightestFirst = (patches: Patch[]): Peak[] =>
   patches.flatMap((patch) => patch.peaks).sort((a, b) => b.significance - a.significance);
 
 const ownersOf = (offsets: Offset[]): number => new Set(offsets.map((offset) => offset.owner)).size;
@@ -61,9 +60,10 @@ function commonOffset(peaks: Peak[], leastRatio: number, mostRatio: number): Off
   const offsets: Offset[] = [];
   peaks.slice(0, PRIMARIES).forEach((primary, owner) => {
     for (const other of peaks) {
-      const ratio = other.significance / primary.significance;
       const dx = other.x - primary.x;
       const dy = other.y - primary.y;
+      if (Math.abs(dx) > COMPANION_PX || Math.abs(dy) > COMPANION_PX) continue;
+      const ratio = other.significance / primary.significance;
       const distance = Math.hypot(dx, dy);
       if (ratio < leastRatio || ratio >= mostRatio || distance < 2 || distance > COMPANION_PX) continue;
       offsets.push({ dx, dy, ratio, owner });

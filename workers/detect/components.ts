@@ -42,42 +42,38 @@ export function joinRuns(runs: DataView, runCount: number, peaks: DataView, peak
       unite(parent, other, index);
   }
 
-  const patchOf = new Map<number, Patch>();
-  const rowStart = new Map<number, number>();
+  // Roots come before the rest of their patch: patches in the order of their first runs.
+  const patches: Patch[] = [];
+  const patchOf = new Int32Array(runCount);
   for (let index = 0; index < runCount; index++) {
-    if (!rowStart.has(y[index])) rowStart.set(y[index], index);
     const root = find(parent, index);
-    const patch = patchOf.get(root);
-    const length = x1[index] - x0[index];
-    if (!patch) {
-      patchOf.set(root, {
-        x0: x0[index],
-        x1: x1[index],
-        y0: y[index],
-        y1: y[index] + 1,
-        pixels: length,
-        peaks: [],
-      });
+    const pixels = x1[index] - x0[index];
+    if (root === index) {
+      patchOf[index] = patches.length;
+      patches.push({ x0: x0[index], x1: x1[index], y0: y[index], y1: y[index] + 1, pixels, peaks: [] });
       continue;
     }
+    patchOf[index] = patchOf[root];
+    const patch = patches[patchOf[root]];
     patch.x0 = Math.min(patch.x0, x0[index]);
     patch.x1 = Math.max(patch.x1, x1[index]);
     patch.y1 = y[index] + 1;
-    patch.pixels += length;
+    patch.pixels += pixels;
   }
+  // Peaks come in the order of the runs that hold them.
+  let run = 0;
   for (let index = 0; index < peakCount; index++) {
     const peak = {
       x: peaks.getUint32(index * PEAK_BYTES, true),
       y: peaks.getUint32(index * PEAK_BYTES + 4, true),
       significance: peaks.getFloat32(index * PEAK_BYTES + 8, true),
     };
-    let run = rowStart.get(peak.y)!;
-    while (x1[run] <= peak.x) run++;
-    patchOf.get(find(parent, run))!.peaks.push(peak);
+    while (y[run] < peak.y || x1[run] <= peak.x) run++;
+    patches[patchOf[run]].peaks.push(peak);
   }
-  const patches = [...patchOf.values()].filter((patch) => patch.peaks.length > 0);
-  for (const patch of patches) patch.peaks.sort((a, b) => b.significance - a.significance);
-  return patches;
+  for (const patch of patches)
+    if (patch.peaks.length > 1) patch.peaks.sort((a, b) => b.significance - a.significance);
+  return patches.filter((patch) => patch.peaks.length > 0);
 }
 
 function find(parent: Int32Array, index: number): number {

@@ -3,7 +3,7 @@ import { median } from '../math/robust.ts';
 import { axes, mahalanobis2, width, type Moments } from '../math/shape.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import { ALL_SITES, type Plane } from '../wasm/plane.ts';
-import { isSpotGrid } from './companions.ts';
+import { brightestFirst, isSpotGrid } from './companions.ts';
 import type { Patch } from './components.ts';
 import { scan } from './scan.ts';
 import { typicalShape } from './scale.ts';
@@ -46,7 +46,8 @@ export function detectStars(plane: Plane, sky: Sky, kernels: Kernels): Detection
   const firstSigma = plane.sites === ALL_SITES ? FIRST_SIGMA_PX : FIRST_SIGMA_MOSAIC_PX;
   const first = scan(plane, sky, firstSigma, kernels);
   if (!first) return null;
-  const shape = typicalShape(plane, sky, first, kernels) ?? DEFAULT_SHAPE;
+  const peaks = brightestFirst(first);
+  const shape = typicalShape(plane, sky, first, peaks, kernels) ?? DEFAULT_SHAPE;
   const { minor } = axes(shape);
   const scales = width(shape) > 1.4 * minor ? [minor, width(shape)] : [width(shape)];
   const found: Spot[] = [];
@@ -60,7 +61,7 @@ export function detectStars(plane: Plane, sky: Sky, kernels: Kernels): Detection
     trails = Math.max(trails, lines.length);
     for (const patch of patches) found.push(...spotsOf(patch, lines.includes(patch), factor));
   }
-  return { candidates: mergeSpots(found, shape), shape, grid: isSpotGrid(first), trails };
+  return { candidates: mergeSpots(found, shape), shape, grid: isSpotGrid(peaks), trails };
 }
 
 /** Signal to noise of a Gaussian star of width `star` in a filter of width `filter`, over that in its own. */
@@ -145,15 +146,15 @@ function mergeSpots(spots: Spot[], shape: Moments): Candidate[] {
   const reach = 2.5 + 1.1 * (1 - minor / major);
   const coarsest = sorted.reduce((most, spot) => Math.max(most, spot.factor), 1);
   const cellPx = Math.max(3 * coarsest, reach * major);
-  const cells = new Map<string, Group[]>();
+  const cells = new Map<number, Group[]>();
   const groups: Group[] = [];
   for (const spot of sorted) {
     const { xPx, yPx } = spot;
-    const owner = nearby(cells, xPx, yPx, cellPx).find(({ seed }) => {
+    const owner = nearby(cells, xPx, yPx, cellPx, ({ seed }) => {
       const dx = xPx - seed.xPx;
       const dy = yPx - seed.yPx;
       const close = 3 * Math.max(spot.factor, seed.factor);
-      return Math.hypot(dx, dy) < close || mahalanobis2(shape, dx, dy) < reach * reach;
+      return dx * dx + dy * dy < close * close || mahalanobis2(shape, dx, dy) < reach * reach;
     });
     if (owner) {
       owner.add(spot);
@@ -162,7 +163,9 @@ function mergeSpots(spots: Spot[], shape: Moments): Candidate[] {
     const group = new Group(spot);
     groups.push(group);
     const key = cellKey(xPx, yPx, cellPx);
-    cells.set(key, [...(cells.get(key) ?? []), group]);
+    const cell = cells.get(key);
+    if (cell) cell.push(group);
+    else cells.set(key, [group]);
   }
   // Rings, trails and kicked stars have several peaks each; only where most have one does a second mean something.
   const several = groups.filter((group) => group.second).length;
@@ -206,11 +209,21 @@ class Group {
   }
 }
 
-const cellKey = (x: number, y: number, size: number) => `${Math.floor(x / size)},${Math.floor(y / size)}`;
+/** Frames are at most 65535 px wide. */
+const cellKey = (x: number, y: number, size: number) => Math.floor(y / size) * 65536 + Math.floor(x / size);
 
-function nearby(cells: Map<string, Group[]>, x: number, y: number, size: number): Group[] {
-  const found: Group[] = [];
+/** The first of the groups about a place that suits. */
+function nearby(
+  cells: Map<number, Group[]>,
+  x: number,
+  y: number,
+  size: number,
+  suits: (group: Group) => boolean,
+): Group | undefined {
   for (let j = -1; j <= 1; j++)
-    for (let i = -1; i <= 1; i++) found.push(...(cells.get(cellKey(x + i * size, y + j * size, size)) ?? []));
-  return found;
+    for (let i = -1; i <= 1; i++) {
+      const found = cells.get(cellKey(x + i * size, y + j * size, size))?.find(suits);
+      if (found) return found;
+    }
+  return undefined;
 }

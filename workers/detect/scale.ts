@@ -5,7 +5,7 @@ import type { Arena } from '../wasm/arena.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { doubleImage, type Kick } from './companions.ts';
-import type { Patch } from './components.ts';
+import type { Patch, Peak } from './components.ts';
 
 /** How many of the brightest patches vote on what a star of this frame looks like. */
 const VOTERS = 60;
@@ -15,9 +15,16 @@ const LIST_ARRAYS = 5;
 
 /**
  * The typical star of the frame as second moments: the median of adaptive moments of the brightest patches that touch
- * neither the border nor the camera's limit. Null when none can be measured.
+ * neither the border nor the camera's limit; `peaks` are those of all patches, brightest first. Null when none can be
+ * measured.
  */
-export function typicalShape(plane: Plane, sky: Sky, patches: Patch[], kernels: Kernels): Moments | null {
+export function typicalShape(
+  plane: Plane,
+  sky: Sky,
+  patches: Patch[],
+  peaks: Peak[],
+  kernels: Kernels,
+): Moments | null {
   const shapes: Moments[] = [];
   for (const patch of brightest(plane, patches)) {
     const shape = patchMoments(plane, sky, patch, kernels);
@@ -30,7 +37,7 @@ export function typicalShape(plane: Plane, sky: Sky, patches: Patch[], kernels: 
     yy: median(shapes.map((each) => each.yy)),
     xy: median(shapes.map((each) => each.xy)),
   };
-  const kick = doubleImage(patches);
+  const kick = doubleImage(peaks);
   return kick ? withKick(shape, kick) : shape;
 }
 
@@ -104,7 +111,8 @@ function levelOff(arena: Arena, list: number, capacity: number, count: number, r
   const x = arena.f32(list, count);
   const y = arena.f32(list + 4 * capacity, count);
   const values = arena.f32(list + 8 * capacity, count);
-  const outer = values.filter((_, i) => Math.hypot(x[i], y[i]) > 0.8 * radius);
+  const outer: number[] = [];
+  for (let i = 0; i < count; i++) if (x[i] ** 2 + y[i] ** 2 > (0.8 * radius) ** 2) outer.push(values[i]);
   if (outer.length === 0) return;
   const level = median(outer);
   for (let i = 0; i < count; i++) values[i] -= level;

@@ -98,39 +98,67 @@ function skyRows(
   fy = max<f32>(0, min<f32>(fy, <f32>(rows - 1)));
   const j = min(<i32>fy, max(rows - 2, 0));
   const v = fy - <f32>j;
-  const upper = <usize>(j * cols);
-  const lower = <usize>(min(j + 1, rows - 1) * cols);
-  const nodesPerPx = <f32>cols / <f32>width;
-  const even = sites & 3;
-  const odd = (sites >> 2) & 3;
+  const upper = (<usize>(j * cols)) << 2;
+  const lower = (<usize>(min(j + 1, rows - 1) * cols)) << 2;
+  const nodesPerPx = f32x4.splat(<f32>cols / <f32>width);
+  const last = f32x4.splat(<f32>(cols - 1));
+  const zero = f32x4.splat(0);
+  const one = f32x4.splat(1);
+  const even = siteLanes(sites & 3);
+  const odd = siteLanes((sites >> 2) & 3);
   let node = -1;
-  let level0: f32 = 0;
-  let level1: f32 = 0;
-  let sigma0: f32 = 0;
-  let sigma1: f32 = 0;
-  for (let x = 0; x < width; x++) {
-    let fx = (<f32>x + 0.5) * nodesPerPx - 0.5;
-    fx = max<f32>(0, min<f32>(fx, <f32>(cols - 1)));
-    const i = min(<i32>fx, max(cols - 2, 0));
+  let level0 = zero, level1 = zero, sigma0 = zero, sigma1 = zero, start = zero;
+  for (let x = 0; x < width; x += 4) {
+    const places = f32x4.add(f32x4.splat(<f32>x), f32x4(0.5, 1.5, 2.5, 3.5));
+    const fx = f32x4.pmax(zero, f32x4.pmin(f32x4.sub(f32x4.mul(places, nodesPerPx), f32x4.splat(0.5)), last));
+    const i = min(<i32>f32x4.extract_lane(fx, 0), max(cols - 2, 0));
     if (i != node) {
       node = i;
-      const a = (<usize>i) << 2;
-      const b = (<usize>min(i + 1, cols - 1)) << 2;
-      const above = upper << 2;
-      const below = lower << 2;
-      level0 = (1 - v) * load<f32>(levels + above + a) + v * load<f32>(levels + below + a);
-      level1 = (1 - v) * load<f32>(levels + above + b) + v * load<f32>(levels + below + b);
-      sigma0 = (1 - v) * load<f32>(sigmas + above + a) + v * load<f32>(sigmas + below + a);
-      sigma1 = (1 - v) * load<f32>(sigmas + above + b) + v * load<f32>(sigmas + below + b);
+      start = f32x4.splat(<f32>i);
+      level0 = meshNode(levels, upper, lower, cols, i, v);
+      level1 = f32x4.sub(meshNode(levels, upper, lower, cols, i + 1, v), level0);
+      sigma0 = meshNode(sigmas, upper, lower, cols, i, v);
+      sigma1 = f32x4.sub(meshNode(sigmas, upper, lower, cols, i + 1, v), sigma0);
     }
-    const u = fx - <f32>i;
+    const u = f32x4.sub(fx, start);
+    let level = f32x4.add(level0, f32x4.mul(u, level1));
+    let sigma = f32x4.add(sigma0, f32x4.mul(u, sigma1));
+    // Nodes are far wider than four pixels: at most one of them lies between the lanes.
+    const k = min(<i32>f32x4.extract_lane(fx, 3), max(cols - 2, 0));
+    if (k != i) {
+      const beyond = f32x4.gt(u, one);
+      const w = f32x4.sub(u, one);
+      const level2 = meshNode(levels, upper, lower, cols, k, v);
+      const sigma2 = meshNode(sigmas, upper, lower, cols, k, v);
+      const level3 = f32x4.sub(meshNode(levels, upper, lower, cols, k + 1, v), level2);
+      const sigma3 = f32x4.sub(meshNode(sigmas, upper, lower, cols, k + 1, v), sigma2);
+      level = v128.bitselect(f32x4.add(level2, f32x4.mul(w, level3)), level, beyond);
+      sigma = v128.bitselect(f32x4.add(sigma2, f32x4.mul(w, sigma3)), sigma, beyond);
+    }
+    const inverse = f32x4.div(one, f32x4.pmax(f32x4.splat(1e-20), sigma));
     const at = (<usize>x) << 2;
-    const inverse: f32 = <f32>1 / max<f32>(sigma0 + u * (sigma1 - sigma0), 1e-20);
-    const bit = 1 << (x & 1);
-    store<f32>(sky + at, level0 + u * (level1 - level0));
-    store<f32>(weightEven + at, (even & bit) != 0 ? inverse : 0);
-    store<f32>(weightOdd + at, (odd & bit) != 0 ? inverse : 0);
+    v128.store(sky + at, level);
+    v128.store(weightEven + at, v128.and(inverse, even));
+    v128.store(weightOdd + at, v128.and(inverse, odd));
   }
+}
+
+/** The mesh on a row at its node i, the last one for all beyond. */
+// @ts-ignore: decorator
+@inline
+function meshNode(mesh: usize, upper: usize, lower: usize, cols: i32, i: i32, v: f32): v128 {
+  const at = (<usize>min(i, cols - 1)) << 2;
+  const u: f32 = 1 - v;
+  return f32x4.splat(u * load<f32>(mesh + upper + at) + v * load<f32>(mesh + lower + at));
+}
+
+/** Lanes of four pixels from an even x, all bits set where a row's site counts. */
+// @ts-ignore: decorator
+@inline
+function siteLanes(pair: i32): v128 {
+  const first = -(pair & 1);
+  const second = -((pair >> 1) & 1);
+  return i32x4.replace_lane(i32x4.replace_lane(i32x4.splat(first), 1, second), 3, second);
 }
 
 /** One row in units of the noise; hot pixels are replaced by their neighbours, NaN by the sky. */

@@ -1,6 +1,10 @@
+import { exp2x4, sumLanes } from './lanes';
 import { lightWithin, subtractProfile } from './profile';
 
 // What the fitted profile leaves over, collected in rings and as third moments.
+
+/** From q to the logarithm to base 2 of exp(-q / 2). */
+const HALF_LOG2: f64 = -0.7213475204444817;
 
 /**
  * Residuals of a list against a profile (profile.ts; amplitude 0 for none), into rings of width 1/ringsPerPx about the profile's
@@ -22,41 +26,57 @@ export function residualRings(
   const x0 = load<f64>(params, 16);
   const y0 = load<f64>(params, 24);
   const det = wxx * wyy - wxy * wxy;
-  const ixx = wyy / det;
-  const iyy = wxx / det;
-  const ixy = -wxy / det;
-  let dipoleX: f64 = 0, dipoleY: f64 = 0;
-  let cometX: f64 = 0, cometY: f64 = 0, cloverX: f64 = 0, cloverY: f64 = 0;
+  // The weight as a power of two.
+  const ixx = f32x4.splat(<f32>((HALF_LOG2 * wyy) / det));
+  const iyy = f32x4.splat(<f32>((HALF_LOG2 * wxx) / det));
+  const ixy = f32x4.splat(<f32>((-2 * HALF_LOG2 * wxy) / det));
+  const vx0 = f32x4.splat(<f32>x0);
+  const vy0 = f32x4.splat(<f32>y0);
+  const three = f32x4.splat(3);
+  const zero = f32x4.splat(0);
+  let dipoleX = zero, dipoleY = zero, cometX = zero, cometY = zero, cloverX = zero, cloverY = zero;
+  for (let i = 0; i < count; i += 4) {
+    const at = list + ((<usize>i) << 2);
+    const dx = f32x4.sub(v128.load(at), vx0);
+    const dy = f32x4.sub(v128.load(at + plane), vy0);
+    const across = f32x4.add(f32x4.mul(ixx, dx), f32x4.mul(ixy, dy));
+    const power = f32x4.add(f32x4.mul(across, dx), f32x4.mul(f32x4.mul(iyy, dy), dy));
+    const inside = v128.and(
+      f32x4.gt(power, f32x4.splat(<f32>(20 * HALF_LOG2))),
+      f32x4.gt(v128.load(at + 3 * plane), zero),
+    );
+    if (!v128.any_true(inside)) continue;
+    const w = v128.and(f32x4.mul(exp2x4(power), v128.load(at + 4 * plane)), inside);
+    const xx = f32x4.mul(dx, dx);
+    const yy = f32x4.mul(dy, dy);
+    const wx = f32x4.mul(w, dx);
+    const wy = f32x4.mul(w, dy);
+    const r2 = f32x4.add(xx, yy);
+    dipoleX = f32x4.add(dipoleX, wx);
+    dipoleY = f32x4.add(dipoleY, wy);
+    cometX = f32x4.add(cometX, f32x4.mul(wx, r2));
+    cometY = f32x4.add(cometY, f32x4.mul(wy, r2));
+    cloverX = f32x4.add(cloverX, f32x4.mul(wx, f32x4.sub(xx, f32x4.mul(three, yy))));
+    cloverY = f32x4.add(cloverY, f32x4.mul(wy, f32x4.sub(f32x4.mul(three, xx), yy)));
+  }
   for (let i = 0; i < count; i++) {
     const at = list + ((<usize>i) << 2);
     if (load<f32>(at + 3 * plane) == 0) continue;
-    const residual = <f64>load<f32>(at + 4 * plane);
     const dx = <f64>load<f32>(at) - x0;
     const dy = <f64>load<f32>(at + plane) - y0;
-    const r2 = dx * dx + dy * dy;
-    const ring = <i32>(Math.sqrt(r2) * ringsPerPx);
-    if (ring < rings) {
-      const slot = (<usize>ring) << 3;
-      store<f64>(sums + slot, load<f64>(sums + slot) + residual);
-      store<f64>(counts + slot, load<f64>(counts + slot) + 1);
-      store<f64>(data + slot, load<f64>(data + slot) + <f64>load<f32>(at + 2 * plane) - base);
-    }
-    const q = ixx * dx * dx + 2 * ixy * dx * dy + iyy * dy * dy;
-    if (q > 20) continue;
-    const w = residual * <f64>Mathf.exp(<f32>(-0.5 * q));
-    dipoleX += w * dx;
-    dipoleY += w * dy;
-    cometX += w * r2 * dx;
-    cometY += w * r2 * dy;
-    cloverX += w * dx * (dx * dx - 3 * dy * dy);
-    cloverY += w * dy * (3 * dx * dx - dy * dy);
+    const ring = <i32>(Math.sqrt(dx * dx + dy * dy) * ringsPerPx);
+    if (ring >= rings) continue;
+    const slot = (<usize>ring) << 3;
+    store<f64>(sums + slot, load<f64>(sums + slot) + <f64>load<f32>(at + 4 * plane));
+    store<f64>(counts + slot, load<f64>(counts + slot) + 1);
+    store<f64>(data + slot, load<f64>(data + slot) + <f64>load<f32>(at + 2 * plane) - base);
   }
-  store<f64>(moments, dipoleX);
-  store<f64>(moments, dipoleY, 8);
-  store<f64>(moments, cometX, 16);
-  store<f64>(moments, cometY, 24);
-  store<f64>(moments, cloverX, 32);
-  store<f64>(moments, cloverY, 40);
+  store<f64>(moments, sumLanes(dipoleX));
+  store<f64>(moments, sumLanes(dipoleY), 8);
+  store<f64>(moments, sumLanes(cometX), 16);
+  store<f64>(moments, sumLanes(cometY), 24);
+  store<f64>(moments, sumLanes(cloverX), 32);
+  store<f64>(moments, sumLanes(cloverY), 40);
 }
 
 /** Rounds of false position inside one ring: each leaves a tenth or less. */

@@ -3,21 +3,31 @@ import { selectF32 } from './select';
 // Sky level and sky noise in each cell of a mesh over the frame: a sigma-clipped histogram of the cell's pixels whose
 // bins follow the cell's own noise, so that the cost does not depend on it.
 
-const BINS: i32 = 256;
+const BINS: i32 = 128;
 /** The histogram spans this many sigmas either side of the first guess. */
 const REACH: f64 = 5.0;
 const CLIP: f64 = 3.0;
 /** A Gaussian clipped at 3 sigma has 0.98658 of its standard deviation left. */
 const CLIPPED_SIGMA: f64 = 0.98658;
-const FIRST_GUESS: i32 = 255;
-const GOLDEN: f64 = 0.6180339887498949;
+const FIRST_GUESS: i32 = 63;
+/** The first guess is a rough one: where the histogram proves too narrow it is laid anew about what it found. */
+const ATTEMPTS: i32 = 4;
+/** 2^32 over the golden ratio: its multiples modulo 2^32 are spread evenly, whatever their number. */
+const GOLDEN: i32 = <i32>0x9e3779b9;
+
+// The scratch: hits of the bins with one more either side for what lies outside, then their cumulated sums.
+const SUMS_AT: usize = (<usize>(BINS + 2)) << 2;
+const SQUARES_AT: usize = SUMS_AT + ((<usize>(BINS + 1)) << 3);
+const TOTALS_AT: usize = SQUARES_AT + ((<usize>(BINS + 1)) << 3);
+const SAMPLE_AT: usize = TOTALS_AT + ((<usize>(BINS + 1)) << 3);
+const VALUES_AT: usize = (SAMPLE_AT + ((<usize>FIRST_GUESS) << 2) + 15) & ~15;
 
 /**
  * Mesh statistics. `levels` and `sigmas` receive cols * rows f32, row by row, in stored units; NaN where a cell has
  * fewer than 32 usable pixels.
  * `sites`: bit (x & 1) + 2 (y & 1) set = use pixels of that parity (15 = all, a mosaic's greens = two bits).
- * `rowStep`: use every rowStep-th row. `quantum`: step of the stored values, over which they are dithered.
- * `scratch`: room for (FIRST_GUESS + cell pixels) f32 and BINS i32.
+ * `rowStep`: of every rowStep pairs of rows use the first (pairs, so that a mosaic's greens count alike). `quantum`: step
+ * of the stored values, over which they are dithered. `scratch`: 4096 bytes and room for a cell's pixels as f32.
  */
 export function meshU16(
   pixels: usize, width: i32, height: i32, cols: i32, rows: i32,
@@ -46,7 +56,7 @@ function mesh<T>(
     for (let col = 0; col < cols; col++) {
       const x0 = <i32>((<i64>col * width) / cols);
       const x1 = <i32>((<i64>(col + 1) * width) / cols);
-      const values = scratch + ((BINS + FIRST_GUESS) << 2);
+      const values = scratch + VALUES_AT;
       const count = gather<T>(pixels, width, x0, x1, y0, y1, sites, rowStep, values);
       const cell = (<usize>(row * cols + col)) << 2;
       skyOf(values, count, quantum, scratch, levels + cell, sigmas + cell);
@@ -61,13 +71,17 @@ function gather<T>(
   pixels: usize, width: i32, x0: i32, x1: i32, y0: i32, y1: i32, sites: i32, rowStep: i32, values: usize,
 ): i32 {
   let end = values;
-  for (let y = y0; y < y1; y += rowStep) {
+  for (let y = y0; y < y1; y++) {
+    if (((y - y0) >> 1) % rowStep != 0) continue;
     const pair = (sites >> ((y & 1) << 1)) & 3;
     if (pair == 0) continue;
-    const step = pair == 3 ? 1 : 2;
-    const first = pair == 2 ? x0 | 1 : pair == 1 ? (x0 + 1) & ~1 : x0;
     const row = pixels + <usize>y * <usize>width * sizeof<T>();
-    for (let x = first; x < x1; x += step) {
+    let x = pair == 2 ? x0 | 1 : pair == 1 ? (x0 + 1) & ~1 : x0;
+    if (pair == 3 && !isFloat<T>()) {
+      for (; x + 4 <= x1; x += 4, end += 16) v128.store(end, f32x4.convert_i32x4_u(v128.load16x4_u(row + ((<usize>x) << 1))));
+    }
+    const step = pair == 3 ? 1 : 2;
+    for (; x < x1; x += step) {
       const value = <f32>load<T>(row + <usize>x * sizeof<T>());
       if (isFloat<T>()) {
         if (value != value) continue;
@@ -85,74 +99,63 @@ function skyOf(values: usize, count: i32, quantum: f64, scratch: usize, level: u
   if (count < 32) return;
 
   // First guess: median and median deviation of an even subsample.
-  const sample = scratch + (BINS << 2);
+  const sample = scratch + SAMPLE_AT;
   const stride = max(1, count / FIRST_GUESS);
   let n = 0;
   for (let i = 0; i < count && n < FIRST_GUESS; i += stride, n++) {
     store<f32>(sample + ((<usize>n) << 2), load<f32>(values + ((<usize>i) << 2)));
   }
-  const guess = <f64>selectF32(sample, n, n >> 1);
+  let guess = <f64>selectF32(sample, n, n >> 1);
   for (let i: usize = 0; i < <usize>n; i++) {
     store<f32>(sample + (i << 2), <f32>Math.abs(<f64>load<f32>(sample + (i << 2)) - guess));
   }
   // 1.4826: standard deviation of a Gaussian over its median absolute deviation.
-  const spread = max(1.4826 * <f64>selectF32(sample, n, n >> 1), 0.5 * quantum);
+  let spread = max(1.4826 * <f64>selectF32(sample, n, n >> 1), 0.5 * quantum);
   if (spread == 0) {
     store<f32>(level, <f32>guess);
     store<f32>(sigma, 0);
     return;
   }
 
-  // Histogram, dithered over the converter's step so that percentiles do not jump from code to code.
-  const binWidth = (2 * REACH * spread) / <f64>BINS;
-  const low = guess - REACH * spread;
-  memory.fill(scratch, 0, BINS << 2);
-  const scale = 1 / binWidth;
-  let phase: f64 = 0;
-  for (let i = 0; i < count; i++) {
-    phase += GOLDEN;
-    if (phase >= 1) phase -= 1;
-    const bin = (<f64>load<f32>(values + ((<usize>i) << 2)) + (phase - 0.5) * quantum - low) * scale;
-    if (bin >= 0 && bin < <f64>BINS) {
-      const slot = scratch + ((<usize><i32>bin) << 2);
-      store<i32>(slot, load<i32>(slot) + 1);
-    }
-  }
-
-  let from: f64 = 0;
-  let to: f64 = <f64>BINS;
+  let low: f64 = 0;
+  let binWidth: f64 = 0;
   let median: f64 = 0;
   let mean: f64 = 0;
   let deviation: f64 = 0;
-  for (let round = 0; round < 6; round++) {
-    let total: f64 = 0;
-    let sum: f64 = 0;
-    let squares: f64 = 0;
-    for (let bin = <i32>from; bin < <i32>to; bin++) {
-      const hits = <f64>load<i32>(scratch + ((<usize>bin) << 2));
-      const middle = <f64>bin + 0.5;
-      total += hits;
-      sum += hits * middle;
-      squares += hits * middle * middle;
-    }
-    if (total < 16) break;
-    mean = sum / total;
-    deviation = Math.sqrt(max(squares / total - mean * mean, 1 / 12.0));
-    let below: f64 = 0;
-    let bin = <i32>from;
-    for (; bin < <i32>to; bin++) {
-      const hits = <f64>load<i32>(scratch + ((<usize>bin) << 2));
-      if (below + hits >= total / 2) {
-        median = <f64>bin + (total / 2 - below) / max(hits, 1);
-        break;
+  for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
+    low = guess - REACH * spread;
+    binWidth = (2 * REACH * spread) / <f64>BINS;
+    layHistogram(values, count, <f32>low, <f32>(1 / binWidth), <f32>quantum, scratch);
+    cumulate(scratch);
+    let from = 0;
+    let to = BINS;
+    for (let round = 0; round < 6; round++) {
+      const before = totalAt(scratch, from);
+      const total = totalAt(scratch, to) - before;
+      if (total < 16) break;
+      mean = (load<f64>(scratch + SUMS_AT + ((<usize>to) << 3)) - load<f64>(scratch + SUMS_AT + ((<usize>from) << 3))) / total;
+      const square = (load<f64>(scratch + SQUARES_AT + ((<usize>to) << 3)) - load<f64>(scratch + SQUARES_AT + ((<usize>from) << 3))) / total;
+      deviation = Math.sqrt(max(square - mean * mean, 1 / 12.0));
+      // The first bin whose end holds half of them.
+      const half = before + total / 2;
+      let first = from;
+      let last = to - 1;
+      while (first < last) {
+        const middle = (first + last) >> 1;
+        if (totalAt(scratch, middle + 1) >= half) last = middle;
+        else first = middle + 1;
       }
-      below += hits;
+      const below = totalAt(scratch, first);
+      median = <f64>first + (half - below) / max(totalAt(scratch, first + 1) - below, 1);
+      const nextFrom = max(0, <i32>Math.floor(median - CLIP * deviation));
+      const nextTo = min(BINS, <i32>Math.ceil(median + CLIP * deviation));
+      if (nextFrom <= from && nextTo >= to) break;
+      from = max(from, nextFrom);
+      to = min(to, nextTo);
     }
-    const nextFrom = max(0, Math.floor(median - CLIP * deviation));
-    const nextTo = min(<f64>BINS, Math.ceil(median + CLIP * deviation));
-    if (nextFrom <= from && nextTo >= to) break;
-    from = max(from, nextFrom);
-    to = min(to, nextTo);
+    if (median - CLIP * deviation >= 0 && median + CLIP * deviation <= <f64>BINS) break;
+    guess = low + median * binWidth;
+    spread = 1.25 * deviation * binWidth;
   }
   // Where stars crowd the cell the mean is pulled up; the mode of a mildly skewed distribution is near
   // 2.5 median - 1.5 mean (Pearson's rule with the constants of Bertin & Arnouts 1996, A&AS 117, 393).
@@ -164,6 +167,62 @@ function skyOf(values: usize, count: i32, quantum: f64, scratch: usize, level: u
   const variance = (deviation * binWidth / CLIPPED_SIGMA) * (deviation * binWidth / CLIPPED_SIGMA) - dither;
   store<f32>(level, <f32>(low + mode * binWidth));
   store<f32>(sigma, <f32>Math.sqrt(max(variance, dither)));
+}
+
+/** Hits of the bins, each value dithered over the converter's step so that percentiles do not jump from code to code. */
+function layHistogram(values: usize, count: i32, low: f32, scale: f32, quantum: f32, hits: usize): void {
+  memory.fill(hits, 0, (BINS + 2) << 2);
+  const lows = f32x4.splat(low);
+  const scales = f32x4.splat(scale);
+  // A phase is a signed fraction of 2^32: converted and scaled it lies between -1/2 and 1/2 quantum.
+  const steps = f32x4.splat(quantum * <f32>2.3283064365386963e-10);
+  const least = f32x4.splat(-1);
+  const most = f32x4.splat(<f32>BINS);
+  let phases = i32x4(GOLDEN, 2 * GOLDEN, 3 * GOLDEN, 4 * GOLDEN);
+  const advance = i32x4.splat(4 * GOLDEN);
+  // The last few are read past the values and not counted.
+  for (let i = 0; i < count; i += 4) {
+    const value = v128.load(values + ((<usize>i) << 2));
+    const dithered = f32x4.add(f32x4.sub(value, lows), f32x4.mul(f32x4.convert_i32x4_s(phases), steps));
+    phases = i32x4.add(phases, advance);
+    const place = f32x4.min(f32x4.max(f32x4.floor(f32x4.mul(dithered, scales)), least), most);
+    const bins = i32x4.shl(i32x4.add(i32x4.trunc_sat_f32x4_s(place), i32x4.splat(1)), 2);
+    hit(hits, i32x4.extract_lane(bins, 0));
+    if (i + 1 < count) hit(hits, i32x4.extract_lane(bins, 1));
+    if (i + 2 < count) hit(hits, i32x4.extract_lane(bins, 2));
+    if (i + 3 < count) hit(hits, i32x4.extract_lane(bins, 3));
+  }
+}
+
+// @ts-ignore: decorator
+@inline
+function hit(hits: usize, offset: i32): void {
+  const slot = hits + <usize>offset;
+  store<i32>(slot, load<i32>(slot) + 1);
+}
+
+/** Number of values, their sum and the sum of their squares below each bin, in bins. */
+function cumulate(scratch: usize): void {
+  let total: f64 = 0;
+  let sum: f64 = 0;
+  let squares: f64 = 0;
+  for (let bin = 0; bin <= BINS; bin++) {
+    const at = (<usize>bin) << 3;
+    store<f64>(scratch + TOTALS_AT + at, total);
+    store<f64>(scratch + SUMS_AT + at, sum);
+    store<f64>(scratch + SQUARES_AT + at, squares);
+    const hits = <f64>load<i32>(scratch + ((<usize>(bin + 1)) << 2));
+    const middle = <f64>bin + 0.5;
+    total += hits;
+    sum += hits * middle;
+    squares += hits * middle * middle;
+  }
+}
+
+// @ts-ignore: decorator
+@inline
+function totalAt(scratch: usize, bin: i32): f64 {
+  return load<f64>(scratch + TOTALS_AT + ((<usize>bin) << 3));
 }
 
 /**

@@ -8,7 +8,8 @@ export const SIZE: usize = 7;
 
 /**
  * Normal matrix (49 f64) and gradient (7 f64) at `params`. Stores each pixel's weight (1/variance from the model, zero
- * stays zero) in the list's fourth array and returns chi² with these weights; `fit` receives chi² with those of before.
+ * stays zero) in the list's fourth array, its residual in the fifth and its derivatives by A, x0, y0, a, b, c in six
+ * more; returns chi² with these weights; `fit` receives chi² with those of before.
  */
 export function accumulate(
   list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
@@ -42,12 +43,6 @@ function normalEquations(
   const nodesEnd = nodes + <usize>nodeCount * NODE_BYTES;
   const zero = f32x4.splat(0);
   const one = f32x4.splat(1);
-  let h00 = zero, h01 = zero, h02 = zero, h03 = zero, h04 = zero, h05 = zero, h06 = zero;
-  let h11 = zero, h12 = zero, h13 = zero, h14 = zero, h15 = zero, h16 = zero;
-  let h22 = zero, h23 = zero, h24 = zero, h25 = zero, h26 = zero;
-  let h33 = zero, h34 = zero, h35 = zero, h36 = zero;
-  let h44 = zero, h45 = zero, h46 = zero, h55 = zero, h56 = zero, h66 = zero;
-  let g0 = zero, g1 = zero, g2 = zero, g3 = zero, g4 = zero, g5 = zero, g6 = zero;
   let chi2 = zero, chi2Before = zero;
 
   for (let i = 0; i < count; i += 4) {
@@ -97,51 +92,99 @@ function normalEquations(
     const before = v128.load(at + 3 * plane);
     const w = v128.and(f32x4.div(one, variance), f32x4.gt(before, zero));
     v128.store(at + 3 * plane, w);
+    v128.store(at + 4 * plane, residual);
+    v128.store(at + 5 * plane, d0);
+    v128.store(at + 6 * plane, d2);
+    v128.store(at + 7 * plane, d3);
+    v128.store(at + 8 * plane, d4);
+    v128.store(at + 9 * plane, d5);
+    v128.store(at + 10 * plane, d6);
+    const squared = f32x4.mul(residual, residual);
+    chi2 = f32x4.add(chi2, f32x4.mul(w, squared));
+    chi2Before = f32x4.add(chi2Before, f32x4.mul(before, squared));
+  }
+  sumProducts(list, plane, count, normal, gradient);
+  store<f64>(fit, sumLanes(chi2Before));
+  return sumLanes(chi2);
+}
 
+/**
+ * Normal matrix and gradient from the weights, residuals and derivatives in the list: two rows or three at a time, as
+ * many sums as there are registers.
+ */
+function sumProducts(list: usize, plane: usize, count: i32, normal: usize, gradient: usize): void {
+  const end = list + ((<usize>count) << 2);
+  const zero = f32x4.splat(0);
+  let h00 = zero, h01 = zero, h02 = zero, h03 = zero, h04 = zero, h05 = zero, h06 = zero, g0 = zero;
+  let h66 = zero, g6 = zero;
+  for (let at = list; at < end; at += 16) {
+    const w = v128.load(at + 3 * plane);
+    const residual = v128.load(at + 4 * plane);
+    const d0 = v128.load(at + 5 * plane);
+    const d6 = v128.load(at + 10 * plane);
     const w0 = f32x4.mul(w, d0);
-    const w2 = f32x4.mul(w, d2);
-    const w3 = f32x4.mul(w, d3);
-    const w4 = f32x4.mul(w, d4);
-    const w5 = f32x4.mul(w, d5);
     const w6 = f32x4.mul(w, d6);
     h00 = f32x4.add(h00, f32x4.mul(w0, d0));
     h01 = f32x4.add(h01, w0);
-    h02 = f32x4.add(h02, f32x4.mul(w0, d2));
-    h03 = f32x4.add(h03, f32x4.mul(w0, d3));
-    h04 = f32x4.add(h04, f32x4.mul(w0, d4));
-    h05 = f32x4.add(h05, f32x4.mul(w0, d5));
+    h02 = f32x4.add(h02, f32x4.mul(w0, v128.load(at + 6 * plane)));
+    h03 = f32x4.add(h03, f32x4.mul(w0, v128.load(at + 7 * plane)));
+    h04 = f32x4.add(h04, f32x4.mul(w0, v128.load(at + 8 * plane)));
+    h05 = f32x4.add(h05, f32x4.mul(w0, v128.load(at + 9 * plane)));
     h06 = f32x4.add(h06, f32x4.mul(w0, d6));
+    g0 = f32x4.add(g0, f32x4.mul(w0, residual));
+    h66 = f32x4.add(h66, f32x4.mul(w6, d6));
+    g6 = f32x4.add(g6, f32x4.mul(w6, residual));
+  }
+  let h11 = zero, h12 = zero, h13 = zero, h14 = zero, h15 = zero, h16 = zero, g1 = zero;
+  let h55 = zero, h56 = zero, g5 = zero;
+  for (let at = list; at < end; at += 16) {
+    const w = v128.load(at + 3 * plane);
+    const residual = v128.load(at + 4 * plane);
+    const d5 = v128.load(at + 9 * plane);
+    const d6 = v128.load(at + 10 * plane);
+    const w5 = f32x4.mul(w, d5);
     h11 = f32x4.add(h11, w);
-    h12 = f32x4.add(h12, w2);
-    h13 = f32x4.add(h13, w3);
-    h14 = f32x4.add(h14, w4);
+    h12 = f32x4.add(h12, f32x4.mul(w, v128.load(at + 6 * plane)));
+    h13 = f32x4.add(h13, f32x4.mul(w, v128.load(at + 7 * plane)));
+    h14 = f32x4.add(h14, f32x4.mul(w, v128.load(at + 8 * plane)));
     h15 = f32x4.add(h15, w5);
-    h16 = f32x4.add(h16, w6);
+    h16 = f32x4.add(h16, f32x4.mul(w, d6));
+    g1 = f32x4.add(g1, f32x4.mul(w, residual));
+    h55 = f32x4.add(h55, f32x4.mul(w5, d5));
+    h56 = f32x4.add(h56, f32x4.mul(w5, d6));
+    g5 = f32x4.add(g5, f32x4.mul(w5, residual));
+  }
+  let h22 = zero, h23 = zero, h24 = zero, h25 = zero, h26 = zero, g2 = zero;
+  for (let at = list; at < end; at += 16) {
+    const d2 = v128.load(at + 6 * plane);
+    const w2 = f32x4.mul(v128.load(at + 3 * plane), d2);
     h22 = f32x4.add(h22, f32x4.mul(w2, d2));
-    h23 = f32x4.add(h23, f32x4.mul(w2, d3));
-    h24 = f32x4.add(h24, f32x4.mul(w2, d4));
-    h25 = f32x4.add(h25, f32x4.mul(w2, d5));
-    h26 = f32x4.add(h26, f32x4.mul(w2, d6));
+    h23 = f32x4.add(h23, f32x4.mul(w2, v128.load(at + 7 * plane)));
+    h24 = f32x4.add(h24, f32x4.mul(w2, v128.load(at + 8 * plane)));
+    h25 = f32x4.add(h25, f32x4.mul(w2, v128.load(at + 9 * plane)));
+    h26 = f32x4.add(h26, f32x4.mul(w2, v128.load(at + 10 * plane)));
+    g2 = f32x4.add(g2, f32x4.mul(w2, v128.load(at + 4 * plane)));
+  }
+  let h33 = zero, h34 = zero, h35 = zero, h36 = zero, g3 = zero;
+  let h44 = zero, h45 = zero, h46 = zero, g4 = zero;
+  for (let at = list; at < end; at += 16) {
+    const w = v128.load(at + 3 * plane);
+    const residual = v128.load(at + 4 * plane);
+    const d3 = v128.load(at + 7 * plane);
+    const d4 = v128.load(at + 8 * plane);
+    const d5 = v128.load(at + 9 * plane);
+    const d6 = v128.load(at + 10 * plane);
+    const w3 = f32x4.mul(w, d3);
+    const w4 = f32x4.mul(w, d4);
     h33 = f32x4.add(h33, f32x4.mul(w3, d3));
     h34 = f32x4.add(h34, f32x4.mul(w3, d4));
     h35 = f32x4.add(h35, f32x4.mul(w3, d5));
     h36 = f32x4.add(h36, f32x4.mul(w3, d6));
+    g3 = f32x4.add(g3, f32x4.mul(w3, residual));
     h44 = f32x4.add(h44, f32x4.mul(w4, d4));
     h45 = f32x4.add(h45, f32x4.mul(w4, d5));
     h46 = f32x4.add(h46, f32x4.mul(w4, d6));
-    h55 = f32x4.add(h55, f32x4.mul(w5, d5));
-    h56 = f32x4.add(h56, f32x4.mul(w5, d6));
-    h66 = f32x4.add(h66, f32x4.mul(w6, d6));
-    const wr = f32x4.mul(w, residual);
-    g0 = f32x4.add(g0, f32x4.mul(wr, d0));
-    g1 = f32x4.add(g1, wr);
-    g2 = f32x4.add(g2, f32x4.mul(wr, d2));
-    g3 = f32x4.add(g3, f32x4.mul(wr, d3));
-    g4 = f32x4.add(g4, f32x4.mul(wr, d4));
-    g5 = f32x4.add(g5, f32x4.mul(wr, d5));
-    g6 = f32x4.add(g6, f32x4.mul(wr, d6));
-    chi2 = f32x4.add(chi2, f32x4.mul(wr, residual));
-    chi2Before = f32x4.add(chi2Before, f32x4.mul(f32x4.mul(before, residual), residual));
+    g4 = f32x4.add(g4, f32x4.mul(w4, residual));
   }
 
   put(normal, 0, 0, h00); put(normal, 0, 1, h01); put(normal, 0, 2, h02); put(normal, 0, 3, h03);
@@ -160,8 +203,6 @@ function normalEquations(
   store<f64>(gradient, sumLanes(g4), 32);
   store<f64>(gradient, sumLanes(g5), 40);
   store<f64>(gradient, sumLanes(g6), 48);
-  store<f64>(fit, sumLanes(chi2Before));
-  return sumLanes(chi2);
 }
 
 // @ts-ignore: decorator

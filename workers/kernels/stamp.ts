@@ -2,7 +2,8 @@ import { hotReplacement } from './detect';
 import { exp2x4, sumLanes } from './lanes';
 
 // The pixels around one star as a compact list, so that masks and mosaics cost nothing afterwards: five arrays of
-// `capacity` f32 one behind the other: x and y from the stamp's middle pixel, value above the sky, weight, spare.
+// `capacity` f32 one behind the other: x and y from the stamp's middle pixel, value above the sky, weight, residual. The
+// fit has six more behind them (normal.ts).
 
 export const STAT_SATURATED: usize = 0; // pixels at the camera's limit
 export const STAT_OUTSIDE: usize = 8; // pixels of the circle that fall outside the frame

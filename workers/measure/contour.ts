@@ -17,8 +17,13 @@ export function halfPeakDiameterPx(values: ArrayLike<number>, side: number, step
   for (let row = 0; row + 1 < side; row++)
     for (let col = 0; col + 1 < side; col++) {
       const i = row * side + col;
-      const [a, b, c, d] = [values[i], values[i + 1], values[i + side], values[i + side + 1]];
-      cells += shareAbove(a - half, b - half, d - half) + shareAbove(a - half, c - half, d - half);
+      const a = values[i] - half;
+      const b = values[i + 1] - half;
+      const c = values[i + side] - half;
+      const d = values[i + side + 1] - half;
+      const positive = (a > 0 ? 1 : 0) + (b > 0 ? 1 : 0) + (c > 0 ? 1 : 0) + (d > 0 ? 1 : 0);
+      if (positive === 4) cells += 2;
+      else if (positive > 0) cells += shareAbove(a, b, d) + shareAbove(a, c, d);
     }
   return 2 * Math.sqrt((cells / 2) * (stepPx ** 2 / Math.PI));
 }

@@ -22,8 +22,8 @@ export class Field {
     this.index = new NeighbourIndex(
       candidates.map((candidate) => candidate.xPx),
       candidates.map((candidate) => candidate.yPx),
-      2 * radiusPx,
-      plane.widthPx,
+      // Of the two questions asked below.
+      Math.max(2 * radiusPx, radiusPx + 4 * this.sizePx),
     );
   }
 
@@ -57,7 +57,7 @@ export class Field {
     // A bright neighbour's wings reach further: two and a half widths, and more by the logarithm of its height.
     const neighbours = this.index.around(index, this.radiusPx + 4 * this.sizePx).map((other) => {
       const near = this.candidates[other];
-      const apart = Math.hypot(near.xPx - xPx, near.yPx - yPx);
+      const apart = Math.sqrt((near.xPx - xPx) ** 2 + (near.yPx - yPx) ** 2);
       const reach = this.sizePx * (2 + 0.4 * Math.log(Math.max(near.significance / 5, 1))) + 1;
       // Never mask past the middle between the two, weighted by their brightness.
       const share = 1 / (1 + Math.sqrt(significance / near.significance));
@@ -80,7 +80,7 @@ export class Field {
     return this.index.around(index, Math.min(6 * this.sizePx, 2 * this.radiusPx)).some((other) => {
       const near = this.candidates[other];
       const ratio = near.significance / own.significance;
-      const apart = Math.hypot(near.xPx - own.xPx, near.yPx - own.yPx) / this.sizePx;
+      const apart = Math.sqrt((near.xPx - own.xPx) ** 2 + (near.yPx - own.yPx) ** 2) / this.sizePx;
       return (apart < 4 && ratio > 0.1) || (apart < 6 && ratio > 1.5);
     });
   }

@@ -17,22 +17,27 @@ const PAIR_RATIO = 1.2;
 const PAIR_EXCESS = 0.12;
 const FAINT_SNR = 8;
 
+const NO_JUROR = FLAG.saturated | FLAG.edge | FLAG.blended | FLAG.extended | FLAG.streak | FLAG.sharp;
+const isJuror = (star: MeasuredStar) =>
+  star.snr > 12 && !(minorFwhmPx(star) < NARROWEST_PX) && !(star.flags & NO_JUROR) && sizeOf(star) > 0;
+
 /**
  * Compares every star with its nearest neighbours and sets the flags sharp, extended, streak, faint and blended.
- * Widths are compared by logarithm; a difference must also exceed four of its own standard errors. Twice, so that what
- * was found out first no longer sits among the jurors.
+ * Widths are compared by logarithm; a difference must also exceed four of its own standard errors. Those with a juror
+ * that was itself found out are judged again without it.
  */
 export function judgeShapes(stars: MeasuredStar[]): void {
-  for (let round = 0; round < 2; round++) judgeOnce(stars);
+  const jurors = stars.filter(isJuror);
+  const juries = judgeBy(stars, jurors);
+  const unmasked = jurors.map((juror) => !isJuror(juror));
+  if (!unmasked.includes(true)) return;
+  const again = stars.filter((_, i) => juries[i].some((juror) => unmasked[juror]));
+  judgeBy(again, jurors.filter(isJuror));
 }
 
-const NO_JUROR = FLAG.saturated | FLAG.edge | FLAG.blended | FLAG.extended | FLAG.streak | FLAG.sharp;
-
-function judgeOnce(stars: MeasuredStar[]): void {
-  const jurors = stars.filter(
-    (star) =>
-      star.snr > 12 && !(minorFwhmPx(star) < NARROWEST_PX) && !(star.flags & NO_JUROR) && sizeOf(star) > 0,
-  );
+/** Judges stars by the nearest of these jurors; returns which those were. */
+function judgeBy(stars: MeasuredStar[], jurors: MeasuredStar[]): Int32Array[] {
+  const juries: Int32Array[] = [];
   const bench = new Bench(jurors);
   const logSizes = Float64Array.from(jurors, (juror) => Math.log(sizeOf(juror)));
   const minors = Float64Array.from(jurors, minorFwhmPx);
@@ -44,13 +49,14 @@ function judgeOnce(stars: MeasuredStar[]): void {
     const minorPx = minorFwhmPx(star);
     if (minorPx < NARROWEST_PX) star.flags |= FLAG.sharp;
     const count = bench.nearest(star);
+    juries.push(bench.jury.slice(0, count));
     if (count < MIN_JURY || star.flags & FLAG.saturated) continue;
     const share = (column: Float64Array, part: number) => quantileOf(column, bench.jury, count, part, sorted);
     const usual = share(logSizes, 0.5);
     // The scatter on the narrow side: merged pairs and galaxies among the neighbours only widen the other.
     const scatter = usual - share(logSizes, 0.16);
     const excess = Math.log(sizeOf(star)) - usual;
-    const error = Math.hypot(scatter, star.fwhmSigmaPx / star.fwhmPx || 0);
+    const error = Math.sqrt(scatter ** 2 + (star.fwhmSigmaPx / star.fwhmPx || 0) ** 2);
     // The lower quartile: where most neighbours are merged pairs, a lone star is not to blame for being narrower.
     const narrow = Math.log(minorPx / share(minors, 0.25));
     if (narrow < Math.log(SHARP_SHARE) && narrow < -3 * error) star.flags |= FLAG.sharp;
@@ -60,6 +66,7 @@ function judgeOnce(stars: MeasuredStar[]): void {
     if (excess > 4 * error && longer > PAIR_EXCESS + 4 * star.eSigma) star.flags |= FLAG.blended;
     if (longer > STREAK_EXCESS + 4 * star.eSigma) star.flags |= FLAG.streak;
   }
+  return juries;
 }
 
 /** Quantile of the `members` of a column, linear between order statistics; `sorted` is room to work in. */
@@ -87,8 +94,8 @@ function quantileOf(
 
 /** Width across the long axis: the share of the mean width is sqrt(B/A), B²/A² = (1 - |e|) / (1 + |e|). */
 function minorFwhmPx({ fwhmPx, e1, e2 }: MeasuredStar): number {
-  const e = Math.hypot(e1, e2);
-  return fwhmPx * ((1 - e) / (1 + e)) ** 0.25;
+  const e = Math.sqrt(e1 * e1 + e2 * e2);
+  return fwhmPx * Math.sqrt(Math.sqrt((1 - e) / (1 + e)));
 }
 
 const sizeOf = (star: MeasuredStar) => (star.flags & FLAG.ring ? star.hfdPx : star.fwhmPx);

@@ -13,9 +13,9 @@ import { frameHalo } from './halo.ts';
 import { MeanResidual, packResiduals } from './mean-residual.ts';
 import { judgePlateaus, judgeShapes } from './judge.ts';
 import { NeighbourIndex } from './neighbours.ts';
-import { shapeOf, subtractProfile, type PixelNoise } from './profile.ts';
-import { fitTarget, gatherTarget, measureStar, type MeasuredStar, type Target } from './star.ts';
-import { USUAL_EXPONENT, WING_EXPONENTS, wingExponent } from './wings.ts';
+import { momentsOf, shapeOf, subtractProfile, type PixelNoise } from './profile.ts';
+import { fitGathered, fitTarget, gatherTarget, measureStar, type MeasuredStar, type Target } from './star.ts';
+import { USUAL_EXPONENT, wingCurve, wingExponent } from './wings.ts';
 import { Workspace } from './workspace.ts';
 
 /** Electrons behind a stored unit; null when nobody knows. */
@@ -80,8 +80,10 @@ export function measureStars(
   }
   const halo = wideHalo(kernels, plane, bright, { shape, k, radiusPx, noiseAt }, fwhmPx, narrow);
   const samples: Sample[] = [];
-  candidates.forEach((_, index) => {
-    if (index % 64 === 0) onProgress(index);
+  // Row by row, so that what one star reads is still at hand for the next.
+  const order = Array.from(candidates.keys()).sort((i, j) => candidates[i].yPx - candidates[j].yPx);
+  order.forEach((index, done) => {
+    if (done % 64 === 0) onProgress(done);
     const target = field.target(index);
     const measured = measureStar(space, target, shape, k, radiusPx, noiseAt(target), halo);
     if (!measured || measured.star.snr < MIN_SNR) return;
@@ -98,7 +100,6 @@ export function measureStars(
   const kept = withoutTwins(
     stars.filter((star) => !(star.flags & FLAG.sharp)),
     width(shape),
-    plane.widthPx,
   );
   return { stars: kept.sort((a, b) => b.flux - a.flux), k, radiusPx, unitsPerElectron, narrow };
 }
@@ -150,11 +151,17 @@ function frameWings(
   noiseAt: (target: Target) => PixelNoise,
 ): number {
   return wingExponent(
-    bright.map((target) =>
-      WING_EXPONENTS.map(
-        (k) => fitTarget(space, target, shape, k, radiusPx, noiseAt(target)).profile?.deviance ?? NaN,
-      ),
-    ),
+    bright.map((target) => {
+      const gathered = gatherTarget(space, target, radiusPx);
+      const noise = noiseAt(target);
+      // Neighbouring exponents have all but the same half-height contour: each fit starts from the one before.
+      let start = shape;
+      return wingCurve((k) => {
+        const profile = fitGathered(space, target, gathered, start, k, radiusPx, noise);
+        if (profile) start = momentsOf(profile);
+        return profile?.deviance ?? NaN;
+      });
+    }),
   );
 }
 
@@ -205,13 +212,12 @@ function frameGain(
 }
 
 /** Two candidates that settled on one star: the brighter stays. */
-function withoutTwins(stars: MeasuredStar[], sizePx: number, widthPx: number): MeasuredStar[] {
+function withoutTwins(stars: MeasuredStar[], sizePx: number): MeasuredStar[] {
   const reach = Math.max(1.5, sizePx);
   const index = new NeighbourIndex(
     stars.map((star) => star.xPx),
     stars.map((star) => star.yPx),
     Math.max(8, reach),
-    widthPx,
   );
   return stars.filter((star, i) => !index.around(i, reach).some((other) => stars[other].snr > star.snr));
 }

@@ -56,7 +56,7 @@ export function makeStamps(
     xPx: Float64Array.from(chosen, (i) => stars.xPx[i]),
     yPx: Float64Array.from(chosen, (i) => stars.yPx[i]),
   };
-  const index = new NeighbourIndex(stars.xPx, stars.yPx, 3 * halfSidePx, plane.widthPx);
+  const index = new NeighbourIndex(stars.xPx, stars.yPx, 3 * halfSidePx);
   const pixels = pixelsOf(plane, kernels);
   chosen.forEach((star, stamp) => {
     const x0 = Math.round(stars.xPx[star]) - halfSidePx;

@@ -83,25 +83,37 @@ export function fitTarget(
   radiusPx: number,
   noise: PixelNoise,
 ): { gathered: Gathered; profile: Profile | null; cx: number; cy: number } {
-  const cx = Math.round(target.xPx);
-  const cy = Math.round(target.yPx);
   const gathered = gatherTarget(space, target, radiusPx);
-  const start = { amplitude: gathered.peak, dx: target.xPx - cx, dy: target.yPx - cy, shape };
-  if (gathered.count < MIN_PIXELS || !(gathered.peak > 0)) return { gathered, profile: null, cx, cy };
-  let profile = fitProfile(space, gathered.count, start, k, noise);
-  if (!believable(space, profile, radiusPx)) {
-    const own = adaptiveStart(space, gathered.count, start, radiusPx);
-    profile = own && fitProfile(space, gathered.count, { ...start, ...own }, k, noise);
-    if (!believable(space, profile, radiusPx)) profile = null;
-  }
-  return { gathered, profile, cx, cy };
+  const profile = fitGathered(space, target, gathered, shape, k, radiusPx, noise);
+  return { gathered, profile, cx: Math.round(target.xPx), cy: Math.round(target.yPx) };
+}
+
+/** Fits the pixels that are gathered already. */
+export function fitGathered(
+  space: Workspace,
+  target: Target,
+  { count, peak }: Gathered,
+  shape: Moments,
+  k: number,
+  radiusPx: number,
+  noise: PixelNoise,
+): Profile | null {
+  const dx = target.xPx - Math.round(target.xPx);
+  const dy = target.yPx - Math.round(target.yPx);
+  const start = { amplitude: peak, dx, dy, shape };
+  if (count < MIN_PIXELS || !(peak > 0)) return null;
+  const profile = fitProfile(space, count, start, k, noise);
+  if (believable(space, profile, radiusPx)) return profile;
+  const own = adaptiveStart(space, count, start, radiusPx);
+  const second = own && fitProfile(space, count, { ...start, ...own }, k, noise);
+  return believable(space, second, radiusPx) ? second : null;
 }
 
 /** A fit that wandered off, or became as wide as the pixels it was given, is none. */
 function believable(space: Workspace, profile: Profile | null, radiusPx: number): profile is Profile {
   if (!profile) return false;
   const { fwhmPx } = shapeOf(seenProfile(space, profile));
-  return Math.hypot(profile.dx, profile.dy) < radiusPx / 2 && fwhmPx < 1.6 * radiusPx && fwhmPx > 0.3;
+  return profile.dx ** 2 + profile.dy ** 2 < (radiusPx / 2) ** 2 && fwhmPx < 1.6 * radiusPx && fwhmPx > 0.3;
 }
 
 function adaptiveStart(

@@ -4,9 +4,32 @@ import { median } from '../math/robust.ts';
 export const WING_EXPONENTS = [0.01, 0.06, 0.12, 0.2, 0.28, 0.36, 0.45, 0.55];
 export const USUAL_EXPONENT = 0.28;
 
+const USUAL = WING_EXPONENTS.indexOf(USUAL_EXPONENT);
+
 /**
- * The frame's wing exponent from the deviance of each bright star at each of WING_EXPONENTS (rows; NaN where a fit
- * was lost): the median over the stars of the minimum of each star's own curve, a parabola through its lowest point.
+ * One star's deviance at WING_EXPONENTS as far as needed to find the lowest: from the usual exponent downhill until both
+ * neighbours are higher; NaN where a fit was lost or not asked for.
+ */
+export function wingCurve(deviance: (k: number) => number): number[] {
+  const curve = WING_EXPONENTS.map(() => NaN);
+  const at = (i: number) => (curve[i] = deviance(WING_EXPONENTS[i]));
+  let low = USUAL;
+  at(low);
+  for (const way of [-1, 1]) {
+    let next = low + way;
+    while (next in curve) {
+      if (Number.isNaN(curve[next])) at(next);
+      if (!(curve[next] < curve[low])) break;
+      low = next;
+      next += way;
+    }
+  }
+  return curve;
+}
+
+/**
+ * The frame's wing exponent from the deviance of each bright star at WING_EXPONENTS (rows; NaN where a fit was lost
+ * or not asked for): the median over the stars of the minimum of each star's own curve, a parabola through its lowest point.
  */
 export function wingExponent(deviances: number[][]): number {
   const best = deviances.map(minimumOf).filter((k) => !Number.isNaN(k));

@@ -1,8 +1,8 @@
 import type { Kernels } from '../wasm/kernels.ts';
 import { siteShare, type Plane } from '../wasm/plane.ts';
 
-/** Arrays of a pixel list, see kernels/stamp.ts: x, y, value, weight, residual. */
-const LIST_ARRAYS = 5;
+/** Arrays of a pixel list, see kernels/stamp.ts: x, y, value, weight, residual, and six derivatives for the fit. */
+const LIST_ARRAYS = 11;
 const PARAMETERS = 7;
 export const MAX_RINGS = 128;
 const MAX_NEIGHBOURS = 64;
