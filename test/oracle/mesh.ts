@@ -47,7 +47,12 @@ export function cellSky(values: number[], quantum: number): [level: number, sigm
 
   let found = clipped(values, quantum, guess, spread);
   for (let again = 0; again < 3 && !found.held; again++)
-    found = clipped(values, quantum, found.low + found.median * found.binWidth, 1.25 * found.sigma * found.binWidth);
+    found = clipped(
+      values,
+      quantum,
+      found.low + found.median * found.binWidth,
+      1.25 * found.sigma * found.binWidth,
+    );
   const { low, binWidth, mean, median, sigma } = found;
   const mode = Math.abs(mean - median) > 0.3 * sigma ? median : 2.5 * median - 1.5 * mean;
   const dither = quantum ** 2 / 12;
