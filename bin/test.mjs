@@ -1,13 +1,13 @@
 // `npm test`: style and types, the unit tests, then the built page in a real browser.
 import { spawnSync } from 'node:child_process';
-import { findBrowser } from './find-browser.mjs';
+import { ensureBrowser } from './find-browser.mjs';
 
 function run(...command) {
   const { status } = spawnSync('npx', ['--no-install', ...command], { stdio: 'inherit' });
   if (status !== 0) process.exit(status ?? 1);
 }
 
-if (!findBrowser()) {
+if (!ensureBrowser()) {
   console.error(
     'No browser found for the page tests: install one with `apt-get install chromium` (or set CHROMIUM).',
   );

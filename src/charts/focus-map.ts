@@ -27,7 +27,7 @@ export function focusLevels(valuesUm: ArrayLike<number>): number[] {
  */
 export function drawFocusMap(
   element: SVGSVGElement,
-  data: FieldSize & { grid: FocusGrid; section?: { from: [number, number]; to: [number, number] } },
+  data: FieldSize & { grid: FocusGrid },
   options: FieldMapOptions,
 ): void {
   const frame = drawFieldFrame(element, data, options);
@@ -54,9 +54,9 @@ export function drawFocusMap(
     label(level.value, level.coordinates);
   }
   function label(value: number, rings: number[][][][]): void {
-    // One label a level, on the longest stretch, where it is nearest to a common diagonal: labels then do not collide.
+    // One label a level, where its line is nearest to a common diagonal: labels then seldom collide.
     let best: { x: number; y: number; far: number } | null = null;
-    for (const [ring] of rings)
+    for (const ring of rings.flat())
       for (const [gx, gy] of ring) {
         const [x, y] = at(gx, gy);
         const edge = Math.min(x, y, frame.width - x, frame.height - y);
@@ -72,25 +72,7 @@ export function drawFocusMap(
         .attr('x', best.x)
         .attr('y', best.y + 4)
         .attr('text-anchor', 'middle')
-        .text(`${String(value).replace('-', '−')}`);
-  }
-  if (data.section) {
-    const [[x1, y1], [x2, y2]] = [data.section.from, data.section.to];
-    inside
-      .append('path')
-      .attr('class', 'focus-cut')
-      .attr('d', `M${frame.x(x1)},${frame.y(y1)}L${frame.x(x2)},${frame.y(y2)}`);
-    for (const [text, x, y] of [
-      ['A', x1, y1],
-      ['B', x2, y2],
-    ] as const)
-      inside
-        .append('text')
-        .attr('class', 'focus-label')
-        .attr('x', Math.min(Math.max(frame.x(x), 10), frame.width - 10))
-        .attr('y', Math.min(Math.max(frame.y(y), 14), frame.height - 6))
-        .attr('text-anchor', 'middle')
-        .text(text);
+        .text(String(value).replace('-', '−'));
   }
   drawOutline(frame);
 }

@@ -1,11 +1,12 @@
 import { keep as pageKeep, type Keep } from './keep.ts';
 
-/** Names of what is remembered, and where versions before the database kept it in local storage. */
+/** Names of what is remembered, and where versions before the database kept it in local storage; null: nowhere. */
 const SETTINGS = {
   preferences: 'cornerwise.preferences',
   rigs: 'cornerwise.rigs',
   rig: 'cornerwise.rig',
   'rig.measuring': 'cornerwise.rig.measuring',
+  told: null,
 } as const;
 export type SettingName = keyof typeof SETTINGS;
 
@@ -51,7 +52,8 @@ export class Settings {
 
   /** Takes over what an earlier version kept in local storage, and clears it there once it is safe here. */
   private async moveIn(): Promise<void> {
-    for (const [name, oldKey] of Object.entries(SETTINGS) as [SettingName, string][]) {
+    for (const [name, oldKey] of Object.entries(SETTINGS) as [SettingName, string | null][]) {
+      if (oldKey === null) continue;
       try {
         const text = localStorage.getItem(oldKey);
         if (text === null) continue;

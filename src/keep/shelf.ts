@@ -98,9 +98,3 @@ export class Shelf<Name extends ShelfName> {
 }
 
 const readable = (record: Numbered): boolean => record.format === RECORD_FORMAT;
-
-export const keptFrames = new Shelf('frames');
-export const keptComparisons = new Shelf('comparisons');
-export const keptRuns = new Shelf('runs');
-export const keptRunFrames = new Shelf('runFrames');
-export const keptFolders = new Shelf('folders');

@@ -3,14 +3,18 @@ import { computed, ref, shallowRef } from 'vue';
 import type { Measured, Physics, Progress } from '../../workers/protocol/api.ts';
 import type { DemoFrame } from '../../workers/protocol/demo.ts';
 import type { Fault, Outcome } from '../../workers/protocol/faults.ts';
+import type { PictureChoice, Told, ToldOfKind } from '../../workers/protocol/reading.ts';
 import type { Rig } from '../../workers/protocol/rig.ts';
 import { fetchDemo, listDemos } from '../client/demos.ts';
 import { FrameClient, type FrameRef } from '../client/frame-client.ts';
+import { settings } from '../keep/settings.ts';
 
 /** A frame that was measured, with the file it came from: the pixels can be had again from there. */
 export interface Analysis {
   file: File;
   demo: DemoFrame | null;
+  /** Which picture of the file it is; its first where nobody chose. */
+  choice: PictureChoice;
   frame: FrameRef;
   measured: Measured;
   /** What the fit left for whoever asks more of its model; null until it is there. */
@@ -31,6 +35,8 @@ export const useAnalysis = defineStore('analysis', () => {
   const trouble = shallowRef<{ fileName: string; fault: Fault } | null>(null);
   /** Counts fresh measurements, so that others may follow them. */
   const measurement = ref(0);
+  /** What was told of files that cannot say it themselves, by their kind. */
+  const told = shallowRef<Told>(settings.get<Told>('told') ?? {});
   let rig: Partial<Rig> = {};
   let latest = 0;
   let stop: AbortController | null = null;
@@ -59,6 +65,19 @@ export const useAnalysis = defineStore('analysis', () => {
     await measure(start(file.name), file, null);
   }
 
+  /** Remembers what was told of files of the current one's kind, and measures it with that. */
+  async function tell(what: ToldOfKind): Promise<void> {
+    told.value = { ...told.value, [current.value!.measured.reading.kind]: { ...what } };
+    settings.set('told', told.value);
+    await again(current.value!.choice);
+  }
+
+  /** Measures the current file again: another picture of it, or with what was told meanwhile. */
+  async function again(choice: PictureChoice): Promise<void> {
+    const { file, demo } = current.value!;
+    await measure(start(demo?.title ?? file.name), file, demo, choice);
+  }
+
   function cancel(): void {
     if (!running.value) return;
     latest++;
@@ -78,18 +97,18 @@ export const useAnalysis = defineStore('analysis', () => {
     const answer = await ask(frame);
     if (!answer.ok && frame === current.value?.frame && frame !== missed) {
       missed = frame;
-      void restorePixels(current.value.file);
+      void restorePixels(current.value);
     }
     return answer;
   }
 
-  async function restorePixels(file: File): Promise<void> {
+  async function restorePixels({ file, choice }: Analysis): Promise<void> {
     if (running.value) {
       missed = null;
       return;
     }
     const run = latest;
-    const outcome = await client.measure(file, { rig }, () => {});
+    const outcome = await client.measure(file, { rig, told: told.value, choice }, () => {});
     // Only where the pixels lie is new: what was measured and found out since then stays.
     if (run === latest && current.value?.file === file && outcome.ok)
       current.value = { ...current.value, frame: outcome.value.frame };
@@ -103,14 +122,19 @@ export const useAnalysis = defineStore('analysis', () => {
     return ++latest;
   }
 
-  async function measure(run: number, file: File, demo: DemoFrame | null): Promise<void> {
+  async function measure(
+    run: number,
+    file: File,
+    demo: DemoFrame | null,
+    choice: PictureChoice = {},
+  ): Promise<void> {
     const heed = (progress: Progress) => {
       if (run === latest) running.value = { fileName: demo?.title ?? file.name, progress };
     };
-    const outcome = await client.measure(file, { rig }, heed, stop!.signal);
+    const outcome = await client.measure(file, { rig, told: told.value, choice }, heed, stop!.signal);
     if (run !== latest) return;
     if (outcome.ok) {
-      current.value = { file, demo, ...outcome.value, explained: null };
+      current.value = { file, demo, choice, ...outcome.value, explained: null };
       measurement.value++;
     }
     settle(outcome.ok ? null : { fileName: demo?.title ?? file.name, fault: outcome.fault });
@@ -143,6 +167,9 @@ export const useAnalysis = defineStore('analysis', () => {
     begin,
     openDemo,
     openFile,
+    told,
+    tell,
+    choose: again,
     cancel,
     dismissTrouble: () => settle(null),
     tellRig: (told: Partial<Rig>) => (rig = told),

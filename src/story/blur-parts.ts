@@ -92,8 +92,8 @@ export interface PartRow {
   cornersPx: number;
   /** What the fit says of it as a cause: null for air, diffraction and the pixel. */
   cause: CauseEntry | null;
-  /** The cause is judged together with another part: coma of the field and of the axis, drift and turn. */
-  shared: boolean;
+  /** Name of the part that the cause bears and with which this one is judged: coma of field and axis, drift and turn. */
+  shared: string | null;
 }
 
 const LEAST_PX = 0.05;
@@ -115,7 +115,7 @@ export function partRows({ budget, causes }: Pick<FrameReport, 'budget' | 'cause
         centrePx: widthOf(centre[part]),
         cornersPx: widthOf(corners[part]),
         cause: own ?? twin ?? null,
-        shared: Boolean(!own && twin),
+        shared: !own && twin ? PART_WORDS[twin.cause as keyof typeof PART_WORDS].name.toLowerCase() : null,
       };
     })
     .filter((row) => Math.max(row.centrePx, row.cornersPx) > LEAST_PX)

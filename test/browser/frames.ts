@@ -12,6 +12,7 @@ export interface DrawnStar {
 
 export interface DrawnFrame {
   bytes: Uint8Array<ArrayBuffer>;
+  pixels: Uint16Array;
   widthPx: number;
   heightPx: number;
   stars: DrawnStar[];
@@ -45,7 +46,7 @@ export function drawFrame(
   const light = Float64Array.from({ length: widthPx * heightPx }, () => SKY_ADU + NOISE_ADU * normal());
   for (const star of stars) addStar(light, widthPx, heightPx, star);
   const pixels = Uint16Array.from(light, (value) => Math.round(Math.min(65535, Math.max(0, value))));
-  return { bytes: writeFits16(pixels, widthPx, heightPx, cards), widthPx, heightPx, stars };
+  return { bytes: writeFits16(pixels, widthPx, heightPx, cards), pixels, widthPx, heightPx, stars };
 }
 
 function addStar(light: Float64Array, widthPx: number, heightPx: number, star: DrawnStar): void {
@@ -55,6 +56,36 @@ function addStar(light: Float64Array, widthPx: number, heightPx: number, star: D
     for (let x = Math.max(0, Math.floor(xPx) - reach); x <= Math.min(widthPx - 1, xPx + reach); x++)
       light[y * widthPx + x] +=
         peakAdu * Math.exp(-((x - xPx) ** 2 + (y - yPx) ** 2) / (2 * sigmaPx * sigmaPx));
+}
+
+/** The same pixels as a baseline TIFF (TIFF 6.0: little-endian, one strip, 16 bit), which says nothing of a camera. */
+export function asTiff(pixels: Uint16Array, widthPx: number, heightPx: number): Uint8Array<ArrayBuffer> {
+  const [SHORT, LONG] = [3, 4];
+  const tags: [tag: number, type: number, value: number][] = [
+    [256, LONG, widthPx],
+    [257, LONG, heightPx],
+    [258, SHORT, 16],
+    [259, SHORT, 1],
+    [262, SHORT, 1],
+    [273, LONG, 8],
+    [277, SHORT, 1],
+    [278, LONG, heightPx],
+    [279, LONG, 2 * pixels.length],
+  ];
+  const at = 8 + 2 * pixels.length;
+  const view = new DataView(new ArrayBuffer(at + 2 + 12 * tags.length + 4));
+  view.setUint32(0, 0x002a4949, true);
+  view.setUint32(4, at, true);
+  pixels.forEach((value, i) => view.setUint16(8 + 2 * i, value, true));
+  view.setUint16(at, tags.length, true);
+  tags.forEach(([tag, type, value], i) => {
+    const entry = at + 2 + 12 * i;
+    view.setUint16(entry, tag, true);
+    view.setUint16(entry + 2, type, true);
+    view.setUint32(entry + 4, 1, true);
+    view.setUint32(entry + 8, value, true);
+  });
+  return new Uint8Array(view.buffer);
 }
 
 /** Stars that widen from the centre outwards. */

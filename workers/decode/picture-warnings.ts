@@ -31,7 +31,7 @@ export function pictureWarnings(kind: PictureKind): string[] {
     );
   if (kind.format !== 'DNG')
     warnings.push(
-      `A ${kind.format} ${kind.tellsFilters ? 'does not tell the pixel size' : 'tells nothing of exposure, pixel size and colour filters'}: say it once under File, and it is remembered for files like this.`,
+      `A ${kind.format} ${kind.tellsFilters ? 'does not tell the pixel size' : 'tells nothing of exposure, pixel size and colour filters'}: on the page, say it once under File, and it is remembered.`,
     );
   return warnings;
 }

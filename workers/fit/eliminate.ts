@@ -45,9 +45,6 @@ function waldRises(result: FitResult): Map<Group, number> {
   return rises;
 }
 
-export const parametersOf = (groups: Iterable<Group>): number =>
-  [...groups].reduce((sum, group) => sum + GROUPS[group].length, 0);
-
 /** The shape without some groups; a path without any motion is no path. */
 export function without(shape: ModelShape, dropped: readonly Group[]): ModelShape {
   const groups = new Set([...shape.groups].filter((group) => !dropped.includes(group)));

@@ -1,12 +1,11 @@
 import { REMOVABLE_PARTS, type ModelPlace, type Place, type RemovablePart } from '../protocol/model.ts';
 import { drawnWithout, fieldPlace, sameGroups } from './drawn-field.ts';
 import type { FieldFit } from './field-fit.ts';
-import { LOCAL, PARAMETER_COUNT, localBasis, localValues } from './parameters.ts';
+import { LOCAL, P, PARAMETER_COUNT, localBasis, localValues } from './parameters.ts';
 import { pathSpread } from './path.ts';
-import { P } from './parameters.ts';
 import { micrometresPerPixel } from './wavefront.ts';
 
-/** Focus and motion of the fitted field at some places. */
+/** Focus, motion, coma and astigmatism of the fitted field at some places; of one part alone where asked. */
 export function modelPlaces(fit: FieldFit, places: Place[], only: RemovablePart | null = null): ModelPlace[] {
   const { theta } = drawnWithout(
     fit,

@@ -1,7 +1,7 @@
 import type { Estimate, FieldModel } from '../protocol/report.ts';
 import { isRotation } from './budget.ts';
 import type { FieldFit } from './field-fit.ts';
-import { GROUPS, P, PARAMETER_COUNT } from './parameters.ts';
+import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { Group } from './parameters.ts';
 import { jumpShare, pathSpread } from './path.ts';
 import { micrometresPerPixel } from './wavefront.ts';
@@ -156,6 +156,3 @@ function axisDeg(radians: number): number {
   const degrees = (radians * 180) / Math.PI;
   return degrees - 180 * Math.floor((degrees + 90) / 180);
 }
-
-/** Whether any parameter of a group was free in the fit. */
-export const groupParameters = (group: Group): number[] => GROUPS[group].map((name) => P[name]);

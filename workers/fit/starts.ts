@@ -1,7 +1,7 @@
 import { fitMoments } from './moment-fit.ts';
 import type { MomentField } from './moment-fit.ts';
 import { solveSymmetric } from '../math/linear.ts';
-import { EVEN_PARAMETERS, P, PARAMETER_COUNT } from './parameters.ts';
+import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { Group, ModelShape } from './parameters.ts';
 import { FWHM_PER_SIGMA } from './spot-moments.ts';
 
@@ -171,13 +171,6 @@ export function sameUpToSign(a: Float64Array, b: Float64Array): boolean {
     (name) => Math.abs(a[P[name]] - b[P[name]]) < 0.4,
   );
   return rest && (near(1) || near(-1));
-}
-
-/** Turns the hidden common sign of all even terms. */
-export function flipEven(theta: Float64Array): Float64Array {
-  const flipped = theta.slice();
-  for (const name of EVEN_PARAMETERS) flipped[P[name]] = -flipped[P[name]];
-  return flipped;
 }
 
 /** Motion and constant astigmatism together: neither mode of the search holds both. */

@@ -9,6 +9,3 @@ export interface DemoFrame {
   /** Size of the file. */
   bytes: number;
 }
-
-/** Where the list lies, relative to the page. */
-export const DEMO_INDEX = 'demo/index.json';

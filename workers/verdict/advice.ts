@@ -1,6 +1,6 @@
 import type { FieldFit } from '../fit/field-fit.ts';
 import type { Advice } from '../protocol/api.ts';
-import type { FrameReport } from '../protocol/report.ts';
+import type { Cause, FrameReport } from '../protocol/report.ts';
 import type { Rig } from '../protocol/rig.ts';
 import { nextMoves } from './next-moves.ts';
 import { DECIDERS } from './rules.ts';
@@ -17,8 +17,14 @@ export function adviceOn(
   return causes.map(({ cause, cornerFwhmWithoutPx }) => ({
     cause,
     next: nextMoves(cause, moveContext(fit, model, measured, rig, corners, cornerFwhmWithoutPx)),
-    deciders: DECIDERS.filter(({ between }) => between.some((side) => side.includes(cause))).map(
-      ({ say }) => say,
-    ),
+    deciders: decidersOf(cause),
   }));
+}
+
+/** One sentence for each experiment, the first that the rules give: the same hands would do the others. */
+function decidersOf(cause: Cause): string[] {
+  const said = new Map<string, string>();
+  for (const { between, experiment, say } of DECIDERS)
+    if (between.some((side) => side.includes(cause)) && !said.has(experiment)) said.set(experiment, say);
+  return [...said.values()];
 }

@@ -1,5 +1,6 @@
 import { blurBudget } from '../fit/budget.ts';
 import { MODEL_CAUSES } from '../fit/causes.ts';
+import { budgetInput } from '../fit/drawn-field.ts';
 import { arcsecPerPixel, type FieldFit } from '../fit/field-fit.ts';
 import { P } from '../fit/parameters.ts';
 import { fieldModel } from '../fit/model-report.ts';
@@ -50,14 +51,7 @@ export function verdictOf(
   rig: Rig,
 ): Judgement {
   const model = fieldModel(fit);
-  const budget = blurBudget({
-    optics: fit.optics,
-    widthPx: fit.widthPx,
-    heightPx: fit.heightPx,
-    theta: fit.theta,
-    path: fit.path,
-    dispersionPx: { x: fit.dispersionPx?.x.value ?? 0, y: fit.dispersionPx?.y.value ?? 0 },
-  });
+  const budget = blurBudget(budgetInput(fit));
   const weighed = weighCauses(fit, budget);
   const corners = budget.find(({ where }) => where === 'corners')!.variancePx2;
   const decision = decide(
@@ -223,9 +217,7 @@ function spreadOf(first: WeighedCause, second: WeighedCause): number {
 function standIn(fit: FieldFit, groups: readonly string[], first: WeighedCause): Cause {
   const rival = fit.rivals[0];
   const budget = blurBudget({
-    optics: fit.optics,
-    widthPx: fit.widthPx,
-    heightPx: fit.heightPx,
+    ...budgetInput(fit),
     theta: rival.theta,
     path: rival.path,
     dispersionPx: { x: 0, y: 0 },

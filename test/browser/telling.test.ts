@@ -1,0 +1,59 @@
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import { asTiff, even, FWHM_PER_SIGMA } from './frames.ts';
+import { Site } from './page.ts';
+
+let site: Site;
+beforeAll(async () => {
+  site = await Site.open();
+});
+afterAll(() => site.close());
+
+test('what a file cannot say is told once, counts at once, and is remembered for the next file of its kind', async () => {
+  const { pixels, widthPx, heightPx, stars } = even();
+  const tiff = asTiff(pixels, widthPx, heightPx);
+  const visit = await (await site.visit()).begin();
+  await visit.measure('first.tif', tiff);
+  // Drawn: Gaussians of one width, as sampled.
+  const truth = FWHM_PER_SIGMA * stars[0].sigmaPx;
+  expect(Math.abs((await visit.number('centre')).value / truth - 1)).toBeLessThan(0.02);
+
+  await visit.tab('File');
+  const facts = visit.page.locator('.file dl');
+  expect(await facts.innerText()).toMatch(/Colour filters\s+none/);
+  const form = visit.page.getByTestId('tell-file');
+  const again = form.getByRole('button', { name: 'Measure again with this' });
+  expect(await again.isDisabled()).toBe(true);
+  await form.getByLabel('Exposure, s').fill('12');
+  await form.getByText('Colour filters over the pixels').first().click();
+  await form.getByRole('radio', { name: /^GRBG/ }).check();
+  await again.click();
+  await facts.getByText('GRBG').waitFor();
+  expect(await facts.innerText()).toMatch(/Exposure\s+12/);
+
+  await visit.page.reload();
+  await visit.page.getByTestId('sentence').waitFor();
+  await visit.measure('second.tif', tiff);
+  await visit.tab('File');
+  expect(await facts.innerText()).toMatch(/GRBG/);
+  // A file of another kind is not touched.
+  await visit.measure('plain.fits', even().bytes);
+  expect(await facts.innerText()).toMatch(/Colour filters\s+none/);
+  expect(visit.errors).toEqual([]);
+  await visit.close();
+});
+
+test('where the browser keeps nothing the page says so and works on', async () => {
+  const visit = await site.visit();
+  await visit.page.addInitScript(() => {
+    Object.defineProperty(window, 'indexedDB', {
+      get: () => ({
+        open: () => {
+          throw new DOMException('not here', 'SecurityError');
+        },
+      }),
+    });
+  });
+  await visit.begin();
+  expect(await visit.page.getByTestId('keep-trouble').innerText()).toContain('keeps nothing');
+  await visit.close();
+});
