@@ -1,10 +1,11 @@
 import type { FrameMeta } from './frame.ts';
-import type { FrameReport } from './report.ts';
+import type { Estimate, FrameReport, VectorEstimate } from './report.ts';
 
 /**
  * A run: several frames of one field, one after the other. Per frame only a small record is kept (at most 100 kB, no
- * pixels), made by `recordOf` of workers/series. Plain data that may be posted, stored and written as JSON (columns as
- * arrays).
+ * pixels), made by `recordOf(report, stars, meta)`; `trackRun(records, options)`, both in workers/series, turns the records into a
+ * SeriesResult. Everything here is plain data
+ * that may be posted, stored and written as JSON (columns as arrays).
  */
 
 /** Most stars that a record keeps. */
@@ -38,9 +39,198 @@ export interface SeriesRecord {
   stars: RecordStars;
 }
 
-/** Why a frame could not be laid on the others. */
+/** What is known besides the frames; everything may be left out. */
+export interface TrackOptions {
+  /** A trail up to this long is still called good; 2 px when not said. */
+  limitPx?: number;
+  /** Overrides the scale of the frames. */
+  arcsecPerPx?: number | null;
+  /** Period of the worm that the user knows of; then only its harmonics are fitted. */
+  periodS?: number | null;
+  latitudeDeg?: number | null;
+  /** East positive. */
+  longitudeDeg?: number | null;
+  /** Signed: + = a larger focus position moves the sensor away from the optics. */
+  focusUmPerStep?: number | null;
+  /** Where west and north lie on the sensor, when known from elsewhere, e.g. a frame with the drive stopped. */
+  orientation?: SkyOrientation | null;
+}
+
+/* --- what `--series` prints: the names and units of this object are the contract --- */
+
+export interface SeriesReport {
+  kind: 'tracking' | 'focus';
+  frames: number;
+  used: number;
+  /** Of the star field, mid-exposure, relative to the first used frame. */
+  path: PathPoint[];
+  driftPxPerMin: VectorEstimate;
+  rotationDegPerMin: Estimate | null;
+  /** Null when none is significant. */
+  periodic: PeriodicError | null;
+  longestExposureS: LongestExposure | null;
+  /** Null in a tracking run. */
+  focus: FocusRun | null;
+}
+
+/**
+ * Where the star that lay at the sensor's centre in the first used frame has gone, and by how much the field has turned
+ * (from +x towards +y). After a meridian flip the path goes on in the first frame's axes.
+ */
+export interface PathPoint {
+  timeS: number;
+  xPx: number;
+  yPx: number;
+  rotationDeg: number;
+}
+
+export interface PeriodicError {
+  /** Half of peak to peak, of the mount itself: the smoothing by the exposure is taken out. */
+  amplitudePx: Estimate;
+  periodS: Estimate;
+  /** Axis of the motion on the sensor. */
+  angleDeg: Estimate;
+  /** Probability that noise alone gives a peak as high anywhere in the periods searched; 0 to 1. */
+  falseAlarm: number;
+}
+
+/** Exposures of that length whose trail stays under limitPx, in 50, 90, 95 % of starts; null = longer than can be told. */
+export interface LongestExposure {
+  limitPx: number;
+  share50: Estimate | null;
+  share90: Estimate | null;
+  share95: Estimate | null;
+}
+
+export interface FocusRun {
+  bestPosition: Estimate | null;
+  umPerStep: Estimate | null;
+  tiltUmPerMm: VectorEstimate;
+  curvaturePerM: Estimate | null;
+}
+
+/* --- what the page shows besides --- */
+
+/** The whole answer about a run. */
+export interface SeriesResult {
+  report: SeriesReport;
+  /** One per frame, in order of time; `record` is the place in the list that was given. */
+  frames: SeriesFrame[];
+  jumps: Jump[];
+  /** The fitted path for drawing, evenly in time over the run: drift, periodic error and jumps, smooth. */
+  model: PathPoint[];
+  /** What share of exposures of a length stays under the limit: the curve behind `longestExposureS`. */
+  keeping: KeptShare[];
+  /** Right ascension and declination apart; null while the orientation of the sensor is unknown. */
+  sky: SkyTracking | null;
+  /** One sentence: what to do. Then the reasons and cautions, the weightiest first. */
+  headline: string;
+  notes: string[];
+}
+
+export interface SeriesFrame {
+  record: number;
+  file: string;
+  /** Mid-exposure, seconds from that of the first used frame; null when the file tells no time. */
+  timeS: number | null;
+  exposureS: number | null;
+  registration: Registration;
+  /** Null when the frame could not be registered or has no shapes. */
+  shape: ShapePrediction | null;
+}
+
+/** How the star field of a frame lies on that of the first used one. */
+export type Registration =
+  | {
+      ok: true;
+      /** Displacement of the star at the sensor's centre; covariance [xx, xy, yy] in px². */
+      xPx: number;
+      yPx: number;
+      covariancePx2: [number, number, number];
+      rotationDeg: Estimate;
+      scale: Estimate;
+      /** The picture is a mirror image of the first. */
+      mirrored: boolean;
+      /** Turned by more than a quarter: the other side of the pier, or the camera was turned round. */
+      flipped: boolean;
+      /** Stars found in both frames, and their scatter about the fit. */
+      matched: number;
+      rmsPx: number;
+    }
+  | { ok: false; why: NotRegistered; sentence: string };
+
 export type NotRegistered =
   | 'no-stars' // the frame had a fault, or fewer than three usable stars
   | 'no-pattern' // another field, or too few stars in common
   | 'other-scale' // stars match, but the scale differs: another camera, binning or focal length
   | 'other-size'; // the frame has other dimensions than the run
+
+/** The field moved at once, between two frames or during one. */
+export interface Jump {
+  /** Place in `frames` of the first frame after it. */
+  frame: number;
+  xPx: Estimate;
+  yPx: Estimate;
+  /** A jump that all frames show is dithering; a turn by half is the change of the pier side. */
+  kind: 'jump' | 'dither' | 'flip';
+}
+
+/** Elongation that the path foretells for a frame's exposure, against the one seen. */
+export interface ShapePrediction {
+  /** Length of the path within the exposure and its axis. */
+  trailPx: Estimate;
+  predicted: { elongation: Estimate; angleDeg: Estimate };
+  seen: { elongation: Estimate; angleDeg: Estimate };
+  /** Chi squared of the difference, two degrees of freedom. */
+  chi2: number;
+  /**
+   * round: nothing to explain. tracking: the path explains the elongation. optics: the stars are long without the path.
+   * both: the path explains a part. within: longer than the path foretells, and differently from the other frames: a
+   * gust, a knock or a swing too fast for this run.
+   */
+  says: 'round' | 'tracking' | 'optics' | 'both' | 'within';
+}
+
+/** Share of exposures of this length, begun at any moment, whose trail stays under the limit. */
+export interface KeptShare {
+  exposureS: number;
+  share: Estimate;
+}
+
+/** Directions on the sensor, degrees from +x towards +y, in the first used frame. */
+export interface SkyOrientation {
+  northDeg: number;
+  eastDeg: number;
+  source: 'world-coordinates' | 'rotation-keyword' | 'stopped-drive' | 'told';
+}
+
+/** Motion of the star field on the sky, arc seconds; stars running west have a negative right ascension rate. */
+export interface SkyTracking {
+  orientation: SkyOrientation;
+  arcsecPerPx: number;
+  /** Right ascension as arc on the sky (times cos declination); positive = the field moves towards east on the sensor. */
+  raArcsecPerMin: Estimate;
+  decArcsecPerMin: Estimate;
+  /** Half of peak to peak along right ascension, arc on the sky. */
+  periodicRaArcsec: Estimate | null;
+  polar: PolarError | null;
+}
+
+/** What the declination drift says of the polar axis. */
+export interface PolarError {
+  hourAngleH: number;
+  declinationDeg: number;
+  latitudeDeg: number;
+  /** One field gives one combination: high * sin(H) + east * cos(latitude) * cos(H), arc minutes. */
+  combinationArcmin: Estimate;
+  /** Both, from two fields about six hours of hour angle apart. */
+  highArcmin: Estimate | null;
+  eastArcmin: Estimate | null;
+  /** Declination drift that refraction alone gives there, arc seconds per minute: it is in the number above. */
+  refractionArcsecPerMin: number | null;
+}
+
+/** What the series worker offers; quick (tens of milliseconds for a hundred frames), so it may be asked again per frame. */
+export interface SeriesWorkerApi {
+  track(records: SeriesRecord[], options: TrackOptions): Promise<SeriesResult>;
+}
