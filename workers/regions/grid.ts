@@ -1,4 +1,4 @@
-import { robustMean } from '../math/robust.ts';
+import { median, robustMean } from '../math/robust.ts';
 import { axisAngleDeg, elongationOf } from '../math/shape.ts';
 import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
 import type { Estimate, Region, ShapeSummary } from '../protocol/report.ts';
@@ -17,12 +17,41 @@ export function summarise(stars: StarTable, indices: number[]): ShapeSummary {
   const e1 = robustMean(pick(stars.e1), pick(stars.eSigma));
   const e2 = robustMean(pick(stars.e2), pick(stars.eSigma));
   const rings = indices.filter((i) => stars.flags[i] & FLAG.ring).length;
+  const snr = pick(stars.snr);
+  const [fwhmPx, hfdPx] = [pick(stars.fwhmPx), pick(stars.hfdPx)];
   return {
     // A width at half height of rings and stars mixed would describe neither.
-    fwhmPx: rings * 2 > indices.length ? null : robustMean(pick(stars.fwhmPx), pick(stars.fwhmSigmaPx)),
-    hfdPx: robustMean(pick(stars.hfdPx), pick(stars.hfdSigmaPx)),
+    fwhmPx:
+      rings * 2 > indices.length
+        ? null
+        : robustMean(fwhmPx, expectedSigmas(fwhmPx, pick(stars.fwhmSigmaPx), snr)),
+    hfdPx: robustMean(hfdPx, expectedSigmas(hfdPx, pick(stars.hfdSigmaPx), snr)),
     ...(e1 && e2 ? elongationEstimate(e1, e2) : { elongation: null, angleDeg: null }),
   };
+}
+
+/** Stars of about the same signal to noise that tell the usual error of one of them. */
+const PEERS = 9;
+
+/**
+ * The error that each width is expected to have: the usual width of all times the usual relative error of stars as
+ * bright, kappa / SNR with kappa the median over the nearest in SNR. A star's own error follows its own width, so one
+ * that noise made narrow would count for more than its equal that noise made wide, and the mean would lean to narrow:
+ * by twice the square of the relative error, some 2 % at SNR 12.
+ */
+export function expectedSigmas(widthsPx: number[], sigmasPx: number[], snr: number[]): number[] {
+  const order = snr
+    .map((_, i) => i)
+    .filter((i) => widthsPx[i] > 0 && sigmasPx[i] > 0)
+    .sort((i, j) => snr[i] - snr[j]);
+  const usualPx = median(order.map((i) => widthsPx[i]));
+  const kappas = order.map((i) => (sigmasPx[i] / widthsPx[i]) * snr[i]);
+  const expected = snr.map(() => NaN);
+  order.forEach((i, rank) => {
+    const from = Math.max(0, Math.min(rank - (PEERS >> 1), order.length - PEERS));
+    expected[i] = (usualPx * median(kappas.slice(from, from + PEERS))) / snr[i];
+  });
+  return expected;
 }
 
 /**
