@@ -7,7 +7,8 @@ export interface ProfilePoint {
 }
 
 /**
- * Pixels of a star by distance from its centroid, heights over the brightest pixel's. `values` row-major, side x side.
+ * Pixels of a star by distance from its centroid, heights over `peak`, by itself the brightest pixel's. `values`
+ * row-major, side x side.
  */
 export function profilePoints(
   values: ArrayLike<number>,
@@ -16,24 +17,26 @@ export function profilePoints(
   centreY: number,
   backgroundAdu: number,
   maxRadiusPx: number,
+  peak?: number,
 ): ProfilePoint[] {
-  let peak = 0;
+  let brightest = 0;
   const points: ProfilePoint[] = [];
   for (let y = 0; y < side; y++)
     for (let x = 0; x < side; x++) {
       const radiusPx = Math.hypot(x - centreX, y - centreY);
       const height = values[y * side + x] - backgroundAdu;
       if (radiusPx > maxRadiusPx || !Number.isFinite(height)) continue;
-      peak = Math.max(peak, height);
+      brightest = Math.max(brightest, height);
       points.push({ radiusPx, height });
     }
-  return peak > 0 ? points.map((p) => ({ ...p, height: p.height / peak })) : [];
+  const over = peak ?? brightest;
+  return over > 0 ? points.map((p) => ({ ...p, height: p.height / over })) : [];
 }
 
-/** The points, their running median, the half-height line and the radius of half the FWHM. */
+/** The points, a line through them, the half-height line and the radius of half the FWHM. */
 export function drawRadialProfile(
   element: SVGSVGElement,
-  data: { points: ProfilePoint[]; fwhmPx: number; maxRadiusPx: number },
+  data: { points: ProfilePoint[]; line: ProfilePoint[]; fwhmPx: number; maxRadiusPx: number },
   options: { availableWidth: number; height: number; unitText: string; perPx: number; label: string },
 ): void {
   const margin = { top: 10, right: 12, bottom: 38, left: 40 };
@@ -94,7 +97,7 @@ export function drawRadialProfile(
       line<ProfilePoint>(
         (p) => x(p.radiusPx * options.perPx),
         (p) => y(p.height),
-      )(runningMedian(data.points, data.maxRadiusPx)),
+      )(data.line),
     );
 }
 

@@ -1,8 +1,14 @@
 import { expect, test } from 'vitest';
-import { widthColour } from '../../src/charts/colour.ts';
+import { sideColour, widthColour } from '../../src/charts/colour.ts';
 
 const STEPS = 33;
-const colours = Array.from({ length: STEPS }, (_, i) => rgbOf(widthColour(0, 1)(i / (STEPS - 1))));
+const SCALES = {
+  'the scale of sizes': Array.from({ length: STEPS }, (_, i) => rgbOf(widthColour(0, 1)(i / (STEPS - 1)))),
+  'the scale about zero': Array.from({ length: STEPS }, (_, i) =>
+    rgbOf(sideColour(1)((2 * i) / (STEPS - 1) - 1)),
+  ),
+};
+const each = Object.entries(SCALES);
 
 function rgbOf(text: string): number[] {
   return text.match(/\d+/g)!.map(Number);
@@ -15,7 +21,7 @@ function lightness(rgb: number[]): number {
   return y > 216 / 24389 ? 116 * Math.cbrt(y) - 16 : (24389 / 27) * y;
 }
 
-test('equal steps of the value are equal steps of lightness', () => {
+test.each(each)('%s: equal steps of the value are equal steps of lightness', (_, colours) => {
   const l = colours.map((rgb) => lightness(rgb.map(linear)));
   const step = (l[STEPS - 1] - l[0]) / (STEPS - 1);
   expect(step).toBeGreaterThan(2);
@@ -23,11 +29,11 @@ test('equal steps of the value are equal steps of lightness', () => {
   for (let i = 1; i < STEPS; i++) expect(Math.abs(l[i] - l[i - 1] - step)).toBeLessThan(0.6);
 });
 
-test('under red light alone the order stays', () => {
+test.each(each)('%s: under red light alone the order stays', (_, colours) => {
   for (let i = 1; i < STEPS; i++) expect(colours[i][0]).toBeGreaterThan(colours[i - 1][0]);
 });
 
-test('colour-blind eyes see the same order in steps as large', () => {
+test.each(each)('%s: colour-blind eyes see the same order in steps as large', (_, colours) => {
   // Machado, Oliveira & Fernandes 2009, severity 1, linear RGB; values from memory.
   const EYES = [
     [0.152286, 1.052583, -0.204868, 0.114503, 0.786281, 0.099216, -0.003882, -0.048116, 1.051998],

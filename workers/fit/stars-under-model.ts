@@ -110,6 +110,7 @@ export async function starUnderModel(fit: FieldFit, stamp: StampSet): Promise<St
     yPx: stamp.originYPx[0] + middle + state.dyPx[0],
     flux: { value: flux, sigma: Math.sqrt(s / determinant) },
     background: { value: background, sigma: Math.sqrt(svv / determinant) },
+    skySigma: Math.sqrt(stamp.backgroundVariance[0]),
     chi2PerDof: chi2 / Math.max(1, pixels - 4),
     pixels,
   };

@@ -99,7 +99,7 @@ export interface Leftover {
   rest: Float32Array;
 }
 
-/** One star under the field's model, its flux, background and position fitted. Electrons; row by row. */
+/** One star under the field's model, its flux, background and position fitted. Electrons above the sky; row by row. */
 export interface StarUnderModel {
   sidePx: number;
   originXPx: number;
@@ -114,6 +114,8 @@ export interface StarUnderModel {
   yPx: number;
   flux: Estimate;
   background: Estimate;
+  /** Standard deviation of sky and read noise in one pixel, electrons. */
+  skySigma: number;
   /** Chi squared per degree of freedom: 1 = by noise alone. */
   chi2PerDof: number;
   pixels: number;
