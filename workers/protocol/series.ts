@@ -62,8 +62,9 @@ export interface SeriesReport {
   kind: 'tracking' | 'focus';
   frames: number;
   used: number;
-  /** Of the star field, mid-exposure, relative to the first used frame. */
+  /** One per used frame, in order of time. */
   path: PathPoint[];
+  /** Motion of the field in the first used frame's axes, jumps, dithers and changes of the pier side taken out. */
   driftPxPerMin: VectorEstimate;
   rotationDegPerMin: Estimate | null;
   /** Null when none is significant. */
@@ -74,11 +75,13 @@ export interface SeriesReport {
 }
 
 /**
- * Where the star that lay at the sensor's centre in the first used frame has gone, and by how much the field has turned
- * (from +x towards +y). After a meridian flip the path goes on in the first frame's axes.
+ * Where the star that lay at the sensor's centre in the first used frame is in this one, less the centre, in this frame's
+ * pixels, and by how much the field has turned (from +x towards +y): a star at w from the centre, as a complex number,
+ * has gone to w exp(i rotation) + x + iy. On the other side of the pier rotationDeg is therefore near 180.
  */
 export interface PathPoint {
-  timeS: number;
+  /** Mid-exposure, from that of the first used frame; null when no file tells its time. */
+  timeS: number | null;
   xPx: number;
   yPx: number;
   rotationDeg: number;
@@ -117,8 +120,8 @@ export interface SeriesResult {
   /** One per frame, in order of time; `record` is the place in the list that was given. */
   frames: SeriesFrame[];
   jumps: Jump[];
-  /** The fitted path for drawing, evenly in time over the run: drift, periodic error and jumps, smooth. */
-  model: PathPoint[];
+  /** Measured places and fitted path for drawing. */
+  drawing: RunDrawing;
   /** What share of exposures of a length stays under the limit: the curve behind `longestExposureS`. */
   keeping: KeptShare[];
   /** Right ascension and declination apart; null while the orientation of the sensor is unknown. */
@@ -126,6 +129,14 @@ export interface SeriesResult {
   /** One sentence: what to do. Then the reasons and cautions, the weightiest first. */
   headline: string;
   notes: string[];
+}
+
+/** All in the first used frame's axes, the camera's turns undone: what was measured and what was fitted. */
+export interface RunDrawing {
+  /** One per used frame with a time; `frame` is the place in `frames`. */
+  measured: { frame: number; timeS: number; xPx: number; yPx: number; sigmaPx: number }[];
+  /** The fitted path of the mount, evenly in time: drift, waves and jumps. */
+  fitted: { timeS: number; xPx: number; yPx: number }[];
 }
 
 export interface SeriesFrame {
@@ -163,7 +174,8 @@ export type NotRegistered =
   | 'no-stars' // the frame had a fault, or fewer than three usable stars
   | 'no-pattern' // another field, or too few stars in common
   | 'other-scale' // stars match, but the scale differs: another camera, binning or focal length
-  | 'other-size'; // the frame has other dimensions than the run
+  | 'other-size' // the frame has other dimensions than the run
+  | 'no-time'; // laid on the others, but the file alone does not tell its time
 
 /** The field moved at once, between two frames or during one. */
 export interface Jump {
@@ -171,7 +183,7 @@ export interface Jump {
   frame: number;
   xPx: Estimate;
   yPx: Estimate;
-  /** A jump that all frames show is dithering; a turn by half is the change of the pier side. */
+  /** One of many is dithering; with a turn of the field it is the change of the pier side or a hand on the camera. */
   kind: 'jump' | 'dither' | 'flip';
 }
 

@@ -1,0 +1,151 @@
+import type {
+  Jump,
+  RunDrawing,
+  SeriesFrame,
+  SeriesRecord,
+  SeriesReport,
+  SeriesResult,
+  TrackOptions,
+} from '../protocol/series.ts';
+import type { Estimate } from '../protocol/report.ts';
+import { drawMotions } from './draws.ts';
+import { fitMotion, spanOf, type MotionFit, type Places } from './fit-motion.ts';
+import { partAtJumps, specOf, type Parted } from './jumps.ts';
+import { longestExposure } from './longest-exposure.ts';
+import { driftAt, placeAt, type Motion } from './motion-model.ts';
+import { inOrderOfTime, type TimedFrame } from './order.ts';
+import { periodicError } from './periodic.ts';
+import { placeFrames, type Placed } from './placed.ts';
+import { trackingWords } from './words.ts';
+
+export const USUAL_LIMIT_PX = 2;
+/** Draws behind each error: its own error is then 5 %. */
+const DRAWS = 200;
+/** ... and behind the longest exposures, which take longer. */
+const FEWER_DRAWS = 50;
+const DRAWN_MOMENTS = 600;
+const MANY_JUMPS = 4;
+
+/** All that a run of frames of one field tells, in any order; quick enough to be asked again with every new frame. */
+export function trackRun(records: readonly SeriesRecord[], options: TrackOptions = {}): SeriesResult {
+  const order = inOrderOfTime(records);
+  const placed = placeFrames(records, order);
+  const { places } = placed;
+  const held = options.periodS ?? null;
+  const parted = places && partAtJumps(places, placed.turns, held);
+  const fit = parted && fitMotion(places, parted.fit.motion.spec, 'final');
+  const draws = fit && drawMotions(places, fit, held === null ? 0 : 1, DRAWS);
+  const limitPx = options.limitPx ?? USUAL_LIMIT_PX;
+  const exposures =
+    fit && draws
+      ? longestExposure(fit.motion, draws.slice(0, FEWER_DRAWS), fit.noise, spanOf(places), limitPx)
+      : null;
+  const report: SeriesReport = {
+    kind: 'tracking',
+    frames: records.length,
+    used: placed.used.length,
+    path: placed.path,
+    driftPxPerMin: fit ? driftOf(fit) : { x: null, y: null },
+    rotationDegPerMin: places && rotationRate(records, placed, places),
+    periodic: fit && draws ? periodicError(fit.motion, draws, parted.falseAlarms) : null,
+    longestExposureS: exposures?.longest ?? null,
+    focus: null,
+  };
+  const result: SeriesResult = {
+    report,
+    frames: framesOf(records, order, placed),
+    jumps: fit ? jumpsOf(fit, parted, placed) : [],
+    drawing: drawingOf(fit?.motion ?? null, placed),
+    keeping: exposures?.keeping ?? [],
+    sky: null,
+    headline: '',
+    notes: [],
+  };
+  return { ...result, ...trackingWords(result, fit, parted?.everyFrame ?? false) };
+}
+
+function driftOf({ motion, covariance }: MotionFit): SeriesReport['driftPxPerMin'] {
+  const k = motion.x.length;
+  const at = driftAt(motion.spec);
+  const sigma = Math.sqrt(covariance[at * k + at]);
+  return { x: { value: motion.x[at], sigma }, y: { value: motion.y[at], sigma } };
+}
+
+/** Even turning, fitted like the drift: as the motion of the frame's corner, in both coordinates alike. */
+function rotationRate(
+  records: readonly SeriesRecord[],
+  { rotationDeg, rotationVariance }: Placed,
+  places: Places,
+): Estimate | null {
+  const size = records.find(({ report }) => report.frame)?.report.frame;
+  const pxPerDeg = ((size ? Math.hypot(size.widthPx, size.heightPx) / 2 : 1) * Math.PI) / 180;
+  const corner = rotationDeg.map((each) => each * pxPerDeg);
+  const own = rotationVariance.map((each) => each * pxPerDeg ** 2);
+  const turning: Places = { ...places, x: corner, y: corner, own };
+  const fit = fitMotion(turning, specOf(places, []), 'final');
+  if (!fit) return null;
+  const { x } = driftOf(fit);
+  return x && { value: x.value / pxPerDeg, sigma: x.sigma / pxPerDeg };
+}
+
+function framesOf(
+  records: readonly SeriesRecord[],
+  order: readonly TimedFrame[],
+  { registrations, used }: Placed,
+): SeriesFrame[] {
+  const zeroS = used.length ? order[used[0]].midS : null;
+  return order.map(({ record, midS, exposureS }, i) => ({
+    record,
+    file: records[record].report.file,
+    timeS: midS === null || zeroS === null ? null : midS - zeroS,
+    exposureS,
+    registration: registrations[i],
+    shape: null,
+  }));
+}
+
+function jumpsOf({ motion, covariance }: MotionFit, { jumps }: Parted, { used, turns }: Placed): Jump[] {
+  const k = motion.x.length;
+  const { segments } = motion.spec;
+  const kind = jumps.length >= MANY_JUMPS ? 'dither' : 'jump';
+  return [...turns, ...jumps]
+    .sort((a, b) => a - b)
+    .map((first) => {
+      const [from, to] = [segments[first - 1], segments[first]];
+      const variance = covariance[from * k + from] + covariance[to * k + to] - 2 * covariance[from * k + to];
+      const sigma = Math.sqrt(Math.max(variance, 0));
+      return {
+        frame: used[first],
+        xPx: { value: motion.x[to] - motion.x[from], sigma },
+        yPx: { value: motion.y[to] - motion.y[from], sigma },
+        kind: turns.includes(first) ? 'flip' : kind,
+      };
+    });
+}
+
+function drawingOf(motion: Motion | null, { places, used }: Placed): RunDrawing {
+  if (!places) return { measured: [], fitted: [] };
+  const measured = used.map((frame, k) => ({
+    frame,
+    timeS: places.midS[k],
+    xPx: places.x[k],
+    yPx: places.y[k],
+    sigmaPx: Math.sqrt(places.own[k]),
+  }));
+  if (!motion) return { measured, fitted: [] };
+  const span = spanOf(places);
+  const fitted = Array.from({ length: DRAWN_MOMENTS + 1 }, (_, i) => {
+    const timeS = places.midS[0] + (span * i) / DRAWN_MOMENTS;
+    let k = 0;
+    while (k + 1 < places.midS.length && startOf(places, k + 1) <= timeS) k++;
+    const segment = motion.spec.segments[k];
+    return {
+      timeS,
+      xPx: motion.x[segment] + placeAt(motion, motion.x, timeS),
+      yPx: motion.y[segment] + placeAt(motion, motion.y, timeS),
+    };
+  });
+  return { measured, fitted };
+}
+
+const startOf = ({ midS, exposureS }: Places, k: number): number => midS[k] - exposureS[k] / 2;
