@@ -65,7 +65,10 @@ function jointFactor(places: Places, { motion, noise }: MotionFit, free: number[
     const [less, more] = [-STEP, STEP].map((step) => motionColumns(stretched(spec, wave, 1 + step), places));
     const slope = (coefficients: Float64Array) =>
       Float64Array.from(places.midS, (_, row) =>
-        columns.reduce((sum, _, c) => sum + (coefficients[c] * (more[c][row] - less[c][row])) / (2 * STEP), 0),
+        columns.reduce(
+          (sum, _, c) => sum + (coefficients[c] * (more[c][row] - less[c][row])) / (2 * STEP),
+          0,
+        ),
       );
     return [slope(x), slope(y)];
   });

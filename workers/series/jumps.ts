@@ -66,8 +66,7 @@ function stepsOf({ x, y, own, midS }: Places): number[] {
   const quarter = [...off].sort((a, b) => a - b)[Math.floor(off.length / 4)];
   const sigma = Math.max(quarter / QUARTER_LENGTH, Math.sqrt(2 * median(own)));
   const out: number[] = [];
-  for (let i = 0; i < n - 1; i++)
-    if (off[i] > Math.max(STEP_SIGMAS * sigma, LEAST_STEP_PX)) out.push(i + 1);
+  for (let i = 0; i < n - 1; i++) if (off[i] > Math.max(STEP_SIGMAS * sigma, LEAST_STEP_PX)) out.push(i + 1);
   return out;
 }
 

@@ -32,7 +32,10 @@ export function longestByStart(motion: Motion, noise: Noise, spanS: number, limi
   const coverS = main > 0 && spec.degree === 1 ? main * Math.ceil(least / main - 1e-9) : least;
   const horizonS = LONGEST_SPANS * spanS;
   const finest = Math.min(coverS / STARTS, ...spec.waves.map((wave) => wave.periodS / wave.harmonics / 90));
-  const stepS = Math.max(Math.min(finest, shortestS(motion, limitPx) / MOMENTS_WITHIN), (coverS + horizonS) / MOST_MOMENTS);
+  const stepS = Math.max(
+    Math.min(finest, shortestS(motion, limitPx) / MOMENTS_WITHIN),
+    (coverS + horizonS) / MOST_MOMENTS,
+  );
   const starts = Math.max(2, Math.round(coverS / stepS));
   const count = starts + Math.ceil(horizonS / stepS) + 1;
   const from = motion.zeroS - spanS / 2;
@@ -58,7 +61,12 @@ function shortestS({ spec, x, y }: Motion, limitPx: number): number {
 }
 
 /** Steps of the path that each of the first `starts` places bears before the trail reaches the limit; a sliding window. */
-export function lengthsUnder(x: Float64Array, y: Float64Array, starts: number, limitPx: number): Float64Array {
+export function lengthsUnder(
+  x: Float64Array,
+  y: Float64Array,
+  starts: number,
+  limitPx: number,
+): Float64Array {
   const widths = Array.from({ length: DIRECTIONS }, (_, k) => {
     const [c, s] = [Math.cos((Math.PI * k) / DIRECTIONS), Math.sin((Math.PI * k) / DIRECTIONS)];
     return new WindowWidth(x.map((value, i) => c * value + s * y[i]));
@@ -160,7 +168,10 @@ export function longestExposure(
   const keeping = Array.from({ length: longestS > 0 ? CURVE_POINTS : 0 }, (_, i): KeptShare => {
     const exposureS = (longestS * (i + 1)) / CURVE_POINTS;
     const value = shareBearing(best, exposureS);
-    return { exposureS, share: { value, sigma: rms(drawn.map((each) => shareBearing(each, exposureS) - value)) } };
+    return {
+      exposureS,
+      share: { value, sigma: rms(drawn.map((each) => shareBearing(each, exposureS) - value)) },
+    };
   });
   return { longest: { limitPx, share50, share90, share95 }, keeping };
 }

@@ -100,7 +100,12 @@ export function placeAt(motion: Motion, coefficients: Float64Array, timeS: numbe
   return sum;
 }
 
-export function waveValue(spec: MotionSpec, wave: number, coefficients: Float64Array, sinceS: number): number {
+export function waveValue(
+  spec: MotionSpec,
+  wave: number,
+  coefficients: Float64Array,
+  sinceS: number,
+): number {
   const { periodS, harmonics } = spec.waves[wave];
   const from = waveAt(spec, wave);
   let sum = 0;

@@ -47,21 +47,34 @@ export function periodicError(
   }));
   const spread = (values: number[], about: number) => Math.sqrt(meanSquare(values.map((v) => v - about)));
   return {
-    amplitudePx: { value: amplitudePx, sigma: spread(drawn.map((d) => d.amplitudePx), amplitudePx) },
+    amplitudePx: {
+      value: amplitudePx,
+      sigma: spread(
+        drawn.map((d) => d.amplitudePx),
+        amplitudePx,
+      ),
+    },
     periodS: {
       value: motion.spec.waves[wave].periodS,
-      sigma: spread(drawn.map((d) => d.periodS), motion.spec.waves[wave].periodS),
+      sigma: spread(
+        drawn.map((d) => d.periodS),
+        motion.spec.waves[wave].periodS,
+      ),
     },
     angleDeg: {
       value: angleDeg,
-      sigma: spread(drawn.map((d) => angleDeg + turnBetween(d.angleDeg, angleDeg)), angleDeg),
+      sigma: spread(
+        drawn.map((d) => angleDeg + turnBetween(d.angleDeg, angleDeg)),
+        angleDeg,
+      ),
     },
     falseAlarm: falseAlarms[wave],
   };
 }
 
 /** Difference of two axes, [-90, 90). */
-export const turnBetween = (aDeg: number, bDeg: number): number => ((((aDeg - bDeg + 90) % 180) + 180) % 180) - 90;
+export const turnBetween = (aDeg: number, bDeg: number): number =>
+  ((((aDeg - bDeg + 90) % 180) + 180) % 180) - 90;
 
 const meanSquare = (values: number[]) =>
   values.reduce((sum, v) => sum + v * v, 0) / Math.max(values.length, 1);

@@ -62,7 +62,10 @@ export function highestPeaks(
     const pair = [weighted(cos), weighted(sin)];
     const size = dot(pair[0], pair[0]) + dot(pair[1], pair[1]);
     if (size < LEAST_LEFT ** 2 * dot(weight, weight)) return 0;
-    const added = orthonormal(pair.map((column) => without(column, frame)), 1e-4 * size);
+    const added = orthonormal(
+      pair.map((column) => without(column, frame)),
+      1e-4 * size,
+    );
     return added.reduce((sum, column) => sum + dot(column, x) ** 2 + dot(column, y) ** 2, 0) / total;
   });
   const peaks: Peak[] = [];

@@ -2,7 +2,16 @@ import type { PathPoint, Registration, SeriesRecord } from '../protocol/series.t
 import type { Places } from './fit-motion.ts';
 import type { TimedFrame } from './order.ts';
 import { layFrames, type Laid } from './register.ts';
-import { compose, IDENTITY, inverse, mapX, mapY, rotationRad, scaleOf, type Similarity } from './similarity.ts';
+import {
+  compose,
+  IDENTITY,
+  inverse,
+  mapX,
+  mapY,
+  rotationRad,
+  scaleOf,
+  type Similarity,
+} from './similarity.ts';
 
 const DEG = Math.PI / 180;
 /** A turn between two frames beyond this is a hand on the camera or the other side of the pier, no field rotation. */
