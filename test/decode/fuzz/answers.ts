@@ -86,8 +86,8 @@ export const checked = (property: fc.IAsyncProperty<unknown>) =>
 afterAll(() => {
   if (!LONG) return;
   const peak = process.resourceUsage().maxRSS / 1e3 - usedAtStart / 1e6;
-  console.log(
+  process.stdout.write(
     `${worst.cases} cases, ${worst.frames} of them frames. Slowest ${worst.slowestMs.toFixed(0)} ms (${worst.slowest}). ` +
-      `Kernel memory grew by ${(worst.growthBytes / 1e6).toFixed(0)} MB at most, the process by ${peak.toFixed(0)} MB over all cases (${worst.most}).`,
+      `Kernel memory grew by ${(worst.growthBytes / 1e6).toFixed(0)} MB at most, the process by ${peak.toFixed(0)} MB over all cases (${worst.most}).\n`,
   );
 });
