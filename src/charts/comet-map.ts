@@ -10,21 +10,22 @@ const HEAD = 3.5;
 
 /**
  * A comet per cell: the head sits where the mean star is, the tail points where its light is dragged to and is as long
- * as the third moment is large. Cells without significant asymmetry get a ring. Returns the key's value and length.
+ * as the third moment is large. Cells without significant asymmetry get a ring. `largest` is an asymmetry that another
+ * map on the same scale holds. Returns the key's value and length.
  */
 export function drawCometMap(
   element: SVGSVGElement,
-  data: FieldSize & { cells: CometCell[]; cols: number; rows: number },
+  data: FieldSize & { cells: CometCell[]; cols: number; rows: number; largest?: number },
   options: FieldMapOptions,
 ): { value: number; lengthPx: number } {
   const frame = drawFieldFrame(element, data, options);
   const inside = clipped(frame);
   const room = 0.85 * Math.min(frame.width / data.cols, frame.height / data.rows);
-  const perUnit = room / Math.max(FULL, ...data.cells.map((cell) => Math.hypot(cell.x, cell.y)));
+  const perUnit = room / Math.max(FULL, data.largest ?? 0, ...data.cells.map(cometSize));
   for (const cell of data.cells) {
     const cx = ((cell.col + 0.5) / data.cols) * frame.width;
     const cy = ((cell.row + 0.5) / data.rows) * frame.height;
-    const size = Math.hypot(cell.x, cell.y);
+    const size = cometSize(cell);
     if (size <= SIGNIFICANT * cell.sigma) {
       inside.append('circle').attr('class', 'whisker-round').attr('cx', cx).attr('cy', cy).attr('r', 4);
       continue;
@@ -40,6 +41,8 @@ export function drawCometMap(
   drawOutline(frame);
   return keyOf(perUnit);
 }
+
+export const cometSize = ({ x, y }: Pick<CometCell, 'x' | 'y'>): number => Math.hypot(x, y);
 
 /** A round head at the origin whose tail runs to a point at (length, 0). */
 export function cometPath(length: number): string {

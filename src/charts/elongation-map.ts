@@ -11,18 +11,21 @@ export interface FieldMapOptions {
   label: string;
 }
 
+/** What a whisker needs of a cell. */
+export type LeanCell = Pick<Region, 'col' | 'row' | 'cols' | 'rows' | 'elongation' | 'angleDeg'>;
+
 /** A whisker fills its cell at this much more length than width, or at the largest one if that is more. */
 const FULL_EXCESS = 0.2;
 const SIGNIFICANT = 2;
 
 /**
  * One whisker per cell along the long axis of its mean star, as long as the star is longer than wide; thin ones for
- * single stars. A cell whose elongation is within two standard errors of round gets a ring. Returns the excess
- * (elongation - 1) and the drawn length of the key's whisker.
+ * single stars. A cell whose elongation is within two standard errors of round gets a ring. `largest` is an excess
+ * (elongation - 1) that another map on the same scale holds. Returns the excess and drawn length of the key's whisker.
  */
 export function drawElongationMap(
   element: SVGSVGElement,
-  data: FieldSize & { regions: Region[]; stars: StarTable },
+  data: FieldSize & { regions: LeanCell[]; stars: StarTable | null; largest?: number },
   options: FieldMapOptions,
 ): { value: number; lengthPx: number } {
   const frame = drawFieldFrame(element, data, options);
@@ -31,12 +34,16 @@ export function drawElongationMap(
   const cols = cells[0]?.cols ?? 3;
   const rows = cells[0]?.rows ?? 3;
   const room = 0.92 * Math.min(frame.width / cols, frame.height / rows);
-  const largest = Math.max(FULL_EXCESS, ...cells.map((region) => region.elongation!.value - 1));
+  const largest = Math.max(
+    FULL_EXCESS,
+    data.largest ?? 0,
+    ...cells.map((region) => region.elongation!.value - 1),
+  );
   const perExcess = room / largest;
 
   const { stars } = data;
   let thin = '';
-  for (let i = 0; i < stars.count; i++) {
+  for (let i = 0; stars && i < stars.count; i++) {
     if (stars.flags[i] & NOT_FOR_SHAPE || !Number.isFinite(stars.e1[i])) continue;
     const shape = axisOf(stars.e1[i], stars.e2[i]);
     const half = Math.min(room, perExcess * (shape.elongation - 1)) / 2;

@@ -1,6 +1,7 @@
 import { contours, extent, geoPath, geoTransform, range, tickStep } from 'd3';
 import { clipped, drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
 import type { FieldMapOptions } from './elongation-map.ts';
+import type { Cut } from './focus-section.ts';
 
 export interface FocusGrid {
   columns: number;
@@ -23,11 +24,11 @@ export function focusLevels(valuesUm: ArrayLike<number>): number[] {
 
 /**
  * Lines of equal distance from focus over the sensor, in micrometres, as on a map of heights: the line of zero is
- * thick, those of the far side are dashed.
+ * thick, those of the far side are dashed. `cut`: where the side section runs, its ends lettered as there.
  */
 export function drawFocusMap(
   element: SVGSVGElement,
-  data: FieldSize & { grid: FocusGrid },
+  data: FieldSize & { grid: FocusGrid; cut?: Cut },
   options: FieldMapOptions,
 ): void {
   const frame = drawFieldFrame(element, data, options);
@@ -45,6 +46,7 @@ export function drawFocusMap(
     }),
   );
   const levels = focusLevels(valuesUm);
+  if (data.cut) drawCut(data.cut);
   // Contours close along the border: their own lines there are hidden by a clip just inside.
   for (const level of contours().size([columns, rows]).thresholds(levels)(Array.from(valuesUm))) {
     inside
@@ -75,4 +77,25 @@ export function drawFocusMap(
         .text(String(value).replace('-', '−'));
   }
   drawOutline(frame);
+
+  function drawCut({ fromX, fromY, toX, toY }: Cut): void {
+    const ends = [
+      { letter: 'A', x: frame.x(fromX), y: frame.y(fromY) },
+      { letter: 'B', x: frame.x(toX), y: frame.y(toY) },
+    ];
+    const [a, b] = ends;
+    inside.append('path').attr('class', 'focus-cut').attr('d', `M${a.x},${a.y}L${b.x},${b.y}`);
+    const long = Math.hypot(b.x - a.x, b.y - a.y);
+    for (const { letter, x, y } of ends) {
+      // A little way in from the border, beside the line.
+      const [tx, ty] = [(frame.width / 2 - x) / (long / 2), (frame.height / 2 - y) / (long / 2)];
+      inside
+        .append('text')
+        .attr('class', 'section-end')
+        .attr('x', x + 16 * tx - 12 * ty)
+        .attr('y', y + 16 * ty + 12 * tx + 5)
+        .attr('text-anchor', 'middle')
+        .text(letter);
+    }
+  }
 }

@@ -1,17 +1,8 @@
 import { contours, extent, geoPath, geoTransform, range, tickStep } from 'd3';
 import { widthColour } from './colour.ts';
+import type { FieldMapOptions } from './elongation-map.ts';
 import { clipped, drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
 import { sampleSurface, type Surface } from './surface.ts';
-
-export interface WidthMapOptions {
-  availableWidth: number;
-  maxHeight: number;
-  sizeText: string;
-  label: string;
-  /** Multiplies pixels into the unit that is shown. */
-  perPx: number;
-  numberText: (value: number) => string;
-}
 
 const COLUMNS = 90;
 /** The scale spans at least this part of the middle value, so that noise never looks like a slope. */
@@ -23,20 +14,37 @@ export interface Band {
   colour: string;
 }
 
-/** Filled contours of star width over the sensor; returns the bands for the legend, in the unit that is shown. */
-export function drawWidthMap(
-  element: SVGSVGElement,
-  data: FieldSize & { surface: Surface; starsXPx: ArrayLike<number>; starsYPx: ArrayLike<number> },
-  options: WidthMapOptions,
-): Band[] {
-  const frame = drawFieldFrame(element, data, options);
-  const rows = Math.max(2, Math.round((COLUMNS * data.heightPx) / data.widthPx));
-  const grid = sampleSurface(data.surface, data.widthPx, data.heightPx, COLUMNS, rows).map(
-    (value) => value * options.perPx,
-  );
-  const levels = bandLevels(grid);
+/** Widths on a grid whose outer nodes lie on the sensor's border, row by row, in the unit that is shown. */
+export interface WidthGrid {
+  rows: number;
+  values: Float64Array;
+}
+
+export function widthGrid(surface: Surface, { widthPx, heightPx }: FieldSize, perPx: number): WidthGrid {
+  const rows = Math.max(2, Math.round((COLUMNS * heightPx) / widthPx));
+  return { rows, values: sampleSurface(surface, widthPx, heightPx, COLUMNS, rows).map((px) => px * perPx) };
+}
+
+/** The bands of a map's legend: maps that stand side by side share them. */
+export function bandsOf(levels: number[]): Band[] {
   const step = levels[1] - levels[0];
   const colour = widthColour(levels[0], levels[levels.length - 1] + step);
+  return levels.map((from) => ({ from, colour: colour(from + step / 2) }));
+}
+
+/** Filled contours of star width over the sensor, the stars it was made from as dots. */
+export function drawWidthMap(
+  element: SVGSVGElement,
+  data: FieldSize & {
+    grid: WidthGrid;
+    bands: Band[];
+    starsXPx: ArrayLike<number>;
+    starsYPx: ArrayLike<number>;
+  },
+  options: FieldMapOptions,
+): void {
+  const frame = drawFieldFrame(element, data, options);
+  const { rows, values } = data.grid;
   // The outer samples lie on the border and contours put sample i at i + 0.5.
   const path = geoPath(
     geoTransform({
@@ -53,19 +61,23 @@ export function drawWidthMap(
     .append('rect')
     .attr('width', frame.width)
     .attr('height', frame.height)
-    .attr('fill', colour(levels[0] + step / 2));
-  for (const band of contours().size([COLUMNS, rows]).thresholds(levels)(Array.from(grid)))
-    inside
-      .append('path')
-      .attr('class', 'width-band')
-      .attr('d', path(band))
-      .attr('fill', colour(band.value + step / 2));
+    .attr('fill', data.bands[0].colour);
+  const levels = data.bands.map(({ from }) => from);
+  contours()
+    .size([COLUMNS, rows])
+    .thresholds(levels)(Array.from(values))
+    .forEach((band, i) =>
+      inside
+        .append('path')
+        .attr('class', 'width-band')
+        .attr('d', path(band))
+        .attr('fill', data.bands[i].colour),
+    );
   const dots = range(data.starsXPx.length)
     .map((i) => `M${frame.x(data.starsXPx[i]).toFixed(1)},${frame.y(data.starsYPx[i]).toFixed(1)}h.01`)
     .join('');
   inside.append('path').attr('class', 'width-stars').attr('d', dots);
   drawOutline(frame);
-  return levels.map((from) => ({ from, colour: colour(from + step / 2) }));
 }
 
 /** Round levels from at or below the least value up; at least `LEAST_SPAN` of the middle value wide in all. */

@@ -28,6 +28,21 @@ export function axisWords(angleDeg: number): string {
   return WORDS[((eighth % 4) + 4) % 4];
 }
 
+/** A direction (degrees from x towards y, which runs down) in words, to the nearest of eight. */
+export function headingWords(angleDeg: number): string {
+  const WORDS = [
+    'the right',
+    'the bottom right',
+    'the bottom',
+    'the bottom left',
+    'the left',
+    'the top left',
+    'the top',
+    'the top right',
+  ];
+  return WORDS[((Math.round(angleDeg / 45) % 8) + 8) % 8];
+}
+
 export const WHEN: Record<Verdict['next'][number]['when'], string> = {
   now: 'Now',
   daylight: 'In daylight',

@@ -25,7 +25,7 @@ test('from the demo frames to a star, without a mouse', async () => {
   expect(await focused()).toBe('Causes');
   await press('ArrowRight');
   expect(await focused()).toBe('Maps');
-  await page.getByRole('heading', { name: 'How wide' }).waitFor();
+  await page.getByRole('heading', { name: 'How wide: measured' }).waitFor();
   await press('End');
   expect(await focused()).toBe('File');
   await press('ArrowRight');
