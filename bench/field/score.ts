@@ -128,7 +128,8 @@ function pullsOf({ truth, judgement, fit }: FrameRun): Pull[] {
   const misfit = (sign: number) =>
     even.reduce(
       (sum, [, estimate, value]) =>
-        sum + (estimate ? ((estimate.value - sign * value) / estimate.sigma) ** 2 : 0),
+        // A term that the fit did not try says nothing about the sign.
+        sum + (estimate && estimate.sigma > 0 ? ((estimate.value - sign * value) / estimate.sigma) ** 2 : 0),
       0,
     );
   const sign = misfit(1) <= misfit(-1) ? 1 : -1;
