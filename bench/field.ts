@@ -27,20 +27,24 @@ interface BenchSet {
   frames: { truth: FieldTruth; bytes: () => Uint8Array }[];
 }
 
-const USAGE = `usage: npm run bench -- field [tuning|reporting|shared] [fields per kind] [--part I/N] [--save FILE]
+const USAGE = `usage: npm run bench -- field [tuning|reporting|shared] [fields per kind] [--only TEXT] [--part I/N] [--save FILE]
        npm run bench -- field tables FILE...
 `;
 
 /**
  * The whole way from frames to verdicts over simulated fields of all kinds. Reporting fields and frames from the
- * outside are never tuned on. `--part 1/2` takes every second field, for two processes on two cores; what `--save`
+ * outside are never tuned on. `--only` takes fields whose set or name contains a text, `--part 1/2` every second field, for two processes on two cores; what `--save`
  * wrote (a line a field) is put together by `tables`.
  */
 export async function run(args: string[]): Promise<void> {
   const { positionals, values } = parseArgs({
     args,
     allowPositionals: true,
-    options: { part: { type: 'string', default: '1/1' }, save: { type: 'string' } },
+    options: {
+      only: { type: 'string', default: '' },
+      part: { type: 'string', default: '1/1' },
+      save: { type: 'string' },
+    },
   });
   const [which = 'reporting', ...rest] = positionals;
   if (which === 'tables') return printTables(rest);
@@ -56,7 +60,8 @@ export async function run(args: string[]): Promise<void> {
   const session = new FrameSession(await loadKernels());
   for (const { title, frames } of sets) {
     const scored: Scored[] = [];
-    for (const { truth, bytes } of frames.filter((_, i) => i % parts === part - 1)) {
+    const wanted = frames.filter(({ truth }) => `${title} ${truth.name}`.includes(values.only));
+    for (const { truth, bytes } of wanted.filter((_, i) => i % parts === part - 1)) {
       const outcome = await runFrame(session, bytesSource(truth.name, bytes()), truth, (stamps, optics) =>
         InlineStarPool.create(stamps, optics),
       );

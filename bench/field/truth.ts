@@ -1,4 +1,6 @@
+import { fwhmOfTransfer } from '../../workers/math/transfer-width.ts';
 import type { Cause } from '../../workers/protocol/report.ts';
+import { roundTransfer } from '../../workers/simulate/atmosphere.ts';
 import { toFieldMm } from '../../workers/simulate/scene.ts';
 import type { Scene } from '../../workers/simulate/scene.ts';
 import { causeMoments } from '../../workers/simulate/truth.ts';
@@ -97,8 +99,14 @@ export function ownTruth({ kinds, scene, toldObstruction }: DrawnField, name: st
       : null,
     rotation:
       turn && 'centreMm' in turn ? { angleDeg: Math.abs(turn.angleDeg), centreMm: turn.centreMm } : null,
-    roundBlurPx: (scene.sky.seeingArcsec * rig.focalLengthMm) / 206.264806 / rig.pixelSizeUm,
+    roundBlurPx: roundBlurPx(scene),
   };
+}
+
+/** Width of all that blurs the stars round: air with its outer scale, shake, scattered light. */
+function roundBlurPx({ sky, rig }: Scene): number {
+  const seeingUm = (sky.seeingArcsec * rig.focalLengthMm) / 206.264806;
+  return fwhmOfTransfer(roundTransfer(sky, rig, 0.55), 2.2 / seeingUm) / rig.pixelSizeUm;
 }
 
 function cornersOf({ rig }: Scene) {

@@ -21,7 +21,7 @@ import { meanStar } from './mean-star.ts';
 import { modelWidths, pictureReachPx } from './model-width.ts';
 import { findObstruction } from './obstruction.ts';
 import type { Optics } from './optics.ts';
-import { P, PARAMETER_COUNT } from './parameters.ts';
+import { P } from './parameters.ts';
 import type { Group } from './parameters.ts';
 import { findRivals } from './rivals.ts';
 import { handicapOf, medianMisfit, search } from './search.ts';
@@ -32,6 +32,7 @@ import { spreadOrder } from './star-choice.ts';
 import { InlineStarPool } from './star-pool.ts';
 import type { StarPool } from './star-pool.ts';
 import { removed } from './removed.ts';
+import { unseenSigma } from './unseen.ts';
 import { micrometresPerPixel } from './wavefront.ts';
 
 /** Fewer stars than this say too little about a field. */
@@ -110,7 +111,7 @@ export async function fitField(
       ? null
       : await findObstruction(pool, fitter, outcome.candidates[0], optics, options);
     if (seen) optics = seen.optics;
-    const { best, full, stars, misfit, contested } = await simplify(
+    const { best, full, forecast, stars, misfit, contested } = await simplify(
       fitter,
       outcome.candidates,
       order,
@@ -152,7 +153,7 @@ export async function fitField(
       theta: [...sign.theta],
       focusSignKnown: sign.known,
       covariance: [...sign.covariance],
-      droppedSigma: droppedSigma(full, final),
+      droppedSigma: unseenSigma(full, final, forecast),
       chi2PerDof: medianMisfit(final),
       stars: finalOptions.stars.length,
       rejected: order.length - stars.length,
@@ -228,7 +229,14 @@ async function simplify(
   candidates: FitResult[],
   order: number[],
   options: FitOptions,
-): Promise<{ best: FitResult; full: FitResult; stars: number[]; misfit: number; contested: Rival[] }> {
+): Promise<{
+  best: FitResult;
+  full: FitResult;
+  forecast: Map<number, number>;
+  stars: number[];
+  misfit: number;
+  contested: Rival[];
+}> {
   const leader = candidates[0];
   const judged = await fitter.judge(leader.state, leader.shape, { ...options, stars: order, warmUp: 3 });
   const junk = junkStars(judged, medianMisfit(leader) < 1.5);
@@ -250,7 +258,7 @@ async function simplify(
   }
   const { best, full } = chosen!;
   return {
-    best: await enrich(fitter, best, cleaned, misfit),
+    ...(await enrich(fitter, best, cleaned, misfit)),
     full,
     stars,
     misfit,
@@ -277,25 +285,6 @@ function contestedBy(candidates: FitResult[], best: FitResult): Rival[] {
         Math.max(1, medianMisfit(own)),
       atLeast: false,
     }));
-}
-
-const DEFOCUSING: readonly number[] = [P.focus, P.tiltX, P.tiltY, P.curvature];
-/** Edge radius of a defocus that nobody can see, over the FWHM of the round blur. */
-const UNSEEN_DEFOCUS = 0.15;
-
-/** Standard errors of what was dropped: where it stood before, and how well that was known. */
-function droppedSigma(full: FitResult, final: FitResult): number[] {
-  const sigma = new Array<number>(PARAMETER_COUNT).fill(0);
-  const covariance = full.normal ? sandwichCovariance(full) : null;
-  for (const parameter of full.free) {
-    if (final.free.includes(parameter)) continue;
-    const variance = covariance?.[parameter * PARAMETER_COUNT + parameter] ?? 0;
-    sigma[parameter] = Math.sqrt(variance + full.state.theta[parameter] ** 2);
-    // Blur grows with the square of a defocus: a small one stays unseen whatever the curvature of the cost says.
-    if (DEFOCUSING.includes(parameter))
-      sigma[parameter] = Math.max(sigma[parameter], UNSEEN_DEFOCUS * Math.exp(final.state.theta[P.lnBlur]));
-  }
-  return sigma;
 }
 
 /** Widths of the model's stars at the centre and in the mean of the corners, whole and without each cause. */

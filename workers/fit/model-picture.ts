@@ -4,7 +4,7 @@ import { LOCAL, P, localBasis, localValues } from './parameters.ts';
 import type { PathKind } from './parameters.ts';
 import { pathTable } from './path.ts';
 import { makePlan } from './plan.ts';
-import { roundBlur } from './round-blur.ts';
+import { roundBlur, roundnessOf } from './round-blur.ts';
 import { starImages } from './star-image.ts';
 
 /** A field without noise: its parameters, and how its stars moved. */
@@ -51,7 +51,7 @@ export function modelPictures(
     const reach = plan.freqs * plan.step * (Math.abs(local[LOCAL.motionX]) + Math.abs(local[LOCAL.motionY]));
     const scene = {
       plan,
-      round: roundBlur(plan, Math.exp(theta[P.lnBlur]), theta[P.core]),
+      round: roundBlur(plan, roundnessOf(theta)),
       path: pathTable(path, theta[P.path1], theta[P.path2], reach),
       wanted: null,
     };

@@ -4,6 +4,7 @@ import type { FieldFit } from './field-fit.ts';
 import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { Group } from './parameters.ts';
 import { jumpShare, pathSpread } from './path.ts';
+import { roundFwhmPx, roundnessOf } from './round-blur.ts';
 import { micrometresPerPixel } from './wavefront.ts';
 
 /** No length of this fit is better known than this share of itself: physics that the model leaves out. */
@@ -40,7 +41,7 @@ export function fieldModel(fit: FieldFit): FieldModel {
   return {
     chi2PerDof: fit.chi2PerDof,
     stars: fit.stars,
-    roundBlurFwhmPx: combined(fit, Math.exp(theta[P.lnBlur]), [[P.lnBlur, Math.exp(theta[P.lnBlur])]]),
+    roundBlurFwhmPx: roundBlurOf(fit),
     focusUm: scaled('focus', um('defocus')),
     tiltUmPerMm: {
       x: scaled('tiltX', um('defocus') / radiusMm),
@@ -94,6 +95,25 @@ export function fieldModel(fit: FieldFit): FieldModel {
     rotation: rotationOf(fit, turning, radiusMm, inUm),
     dispersionPx: fit.dispersionPx ?? { x: null, y: null },
   };
+}
+
+/** Width of the round blur, with how its shape bears on it. */
+function roundBlurOf(fit: FieldFit): Estimate {
+  const round = roundnessOf(fit.theta);
+  const value = roundFwhmPx(round);
+  const by = (key: 'core' | 'wings') => {
+    if (!fit.groups.includes(key)) return 0;
+    const step = 0.01;
+    return (
+      (roundFwhmPx({ ...round, [key]: round[key] + step }) - roundFwhmPx({ ...round, [key]: round[key] - step })) /
+      (2 * step)
+    );
+  };
+  return combined(fit, value, [
+    [P.lnBlur, value],
+    [P.core, by('core')],
+    [P.wings, by('wings')],
+  ]);
 }
 
 function rotationOf(

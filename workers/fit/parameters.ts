@@ -1,7 +1,7 @@
 import { TERMS } from './wavefront.ts';
 
 /** What one star's image depends on: the wavefront's terms, the round blur, the star's own share of the motion. */
-export const LOCALS = [...TERMS, 'lnBlur', 'core', 'motionX', 'motionY', 'path1', 'path2'] as const;
+export const LOCALS = [...TERMS, 'lnBlur', 'core', 'wings', 'motionX', 'motionY', 'path1', 'path2'] as const;
 export type Local = (typeof LOCALS)[number];
 export const LOCAL = Object.fromEntries(LOCALS.map((name, index) => [name, index])) as Record<Local, number>;
 
@@ -48,6 +48,7 @@ export const FIELD_PARAMETERS = [
   { name: 'spherical', priorSigma: 2, acts: { spherical: one } },
   { name: 'lnBlur', priorSigma: 2, acts: { lnBlur: one } },
   { name: 'core', priorSigma: 0.3, acts: { core: one } },
+  { name: 'wings', priorSigma: 0.1, acts: { wings: one } },
   { name: 'motionX', priorSigma: 12, acts: { motionX: one } },
   { name: 'motionY', priorSigma: 12, acts: { motionY: one } },
   { name: 'rotation', priorSigma: 16, acts: { motionX: minusEta, motionY: xi } },
@@ -90,6 +91,7 @@ export const GROUPS = {
   trefoil: ['trefoil0', 'trefoil1'],
   spherical: ['spherical'],
   core: ['core'],
+  wings: ['wings'],
   motion: ['motionX', 'motionY'],
   rotation: ['rotation'],
 } as const satisfies Record<string, readonly ParameterName[]>;

@@ -7,7 +7,7 @@ import type { PathKind } from './parameters.ts';
 import { pathTable } from './path.ts';
 import { makePlan } from './plan.ts';
 import type { Plan } from './plan.ts';
-import { roundBlur } from './round-blur.ts';
+import { roundBlur, roundnessOf } from './round-blur.ts';
 import { starImages } from './star-image.ts';
 import type { Scene } from './star-image.ts';
 import { solveStar } from './star-solve.ts';
@@ -160,7 +160,7 @@ export class InlineStarPool implements StarPool {
     }
     return {
       plan,
-      round: roundBlur(plan, Math.exp(theta[P.lnBlur]), theta[P.core]),
+      round: roundBlur(plan, roundnessOf(theta)),
       path: pathTable(path, theta[P.path1], theta[P.path2], reach),
       wanted,
     };
