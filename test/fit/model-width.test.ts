@@ -46,7 +46,12 @@ test('depth of focus: a quarter wave of defocus (2 lambda F^2) lowers the peak t
   const optics = { focalRatio: 40, pixelUm: 2.22, obstruction: 0, wavelengthUm: 0.555 };
   const plan = makePlan(kernels, { optics, sidePx: 41, periodSides: 1.6, maxFrequency: 1 });
   const peakAt = (dzUm: number) => {
-    const scene = { plan, round: roundBlur(plan, { blurPx: 0.4, core: 0, wings: 0 }), path: pathTable('none', 0, 0, 1), wanted: null };
+    const scene = {
+      plan,
+      round: roundBlur(plan, { blurPx: 0.4, core: 0, wings: 0 }),
+      path: pathTable('none', 0, 0, 1),
+      wanted: null,
+    };
     const local = Float64Array.from(LOCALS, (name) => (name === 'defocus' ? dzUm / (2 * 40 * 2.22) : 0));
     return starImages(kernels, scene, local, 0, 0).value[20 * plan.sideStride + 20];
   };

@@ -17,5 +17,8 @@ test('a clear circular pupil: 1.029 lambda / D (Airy pattern, Born & Wolf 8.5)',
 });
 
 test('the profile (1 + r^2)^(-3/2) falls to half at r = sqrt(2^(2/3) - 1); its transform is exp(-2 pi f)', () => {
-  expect(fwhmOfTransfer((f) => Math.exp(-2 * Math.PI * f), 4)).toBeCloseTo(2 * Math.sqrt(2 ** (2 / 3) - 1), 3);
+  expect(fwhmOfTransfer((f) => Math.exp(-2 * Math.PI * f), 4)).toBeCloseTo(
+    2 * Math.sqrt(2 ** (2 / 3) - 1),
+    3,
+  );
 });

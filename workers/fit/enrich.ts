@@ -38,8 +38,7 @@ export async function enrich(
     const [group] = missing
       .filter((one) => !tried.has(one) && forecasts.get(one)!.gain > PROMISE * price(best.shape, one, misfit))
       .sort((a, b) => forecasts.get(b)!.gain - forecasts.get(a)!.gain);
-    if (!group)
-      return { best, forecast: new Map([...forecasts.values()].flatMap(({ sigmas }) => sigmas)) };
+    if (!group) return { best, forecast: new Map([...forecasts.values()].flatMap(({ sigmas }) => sigmas)) };
     tried.add(group);
     const shape = withGroups(best.shape, [group]);
     const trial = await fitter.fit(seeded(best.state), shape, { ...options, warmUp: 0 });

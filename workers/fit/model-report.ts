@@ -105,7 +105,8 @@ function roundBlurOf(fit: FieldFit): Estimate {
     if (!fit.groups.includes(key)) return 0;
     const step = 0.01;
     return (
-      (roundFwhmPx({ ...round, [key]: round[key] + step }) - roundFwhmPx({ ...round, [key]: round[key] - step })) /
+      (roundFwhmPx({ ...round, [key]: round[key] + step }) -
+        roundFwhmPx({ ...round, [key]: round[key] - step })) /
       (2 * step)
     );
   };

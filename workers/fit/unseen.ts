@@ -31,7 +31,6 @@ export function unseenSigma(full: FitResult, final: FitResult, forecast: Map<num
     if (DEFOCUSING.includes(parameter)) sigma[parameter] = Math.max(sigma[parameter], UNSEEN_SPOT * blurPx);
   }
   for (const parameter of TRAILS)
-    if (!final.free.includes(parameter))
-      sigma[parameter] = Math.max(sigma[parameter], UNSEEN_TRAIL * blurPx);
+    if (!final.free.includes(parameter)) sigma[parameter] = Math.max(sigma[parameter], UNSEEN_TRAIL * blurPx);
   return sigma;
 }
