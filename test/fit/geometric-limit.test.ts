@@ -67,7 +67,7 @@ describe('closed-form moments against exact rays of a paraboloid (handbook secti
     const found = closedForm(paraboloid(h, plane), obstruction);
     // What third order leaves out (fifth-order coma, of order 1 / F^2) is the same part everywhere: about 1 % of the
     // second moments and 2 % of the third (handbook, sections 1.1 and 1.3).
-    exact.forEach((value, i) => {
+    (exact as readonly number[]).forEach((value, i) => {
       const part = i < 2 ? 0.0105 : 0.0205;
       expect(Math.abs(value / found[i] - 1 - part)).toBeLessThan(0.003);
     });
@@ -156,6 +156,6 @@ describe('wave-optical images in the geometric limit', async () => {
     const plain = second(draw({}));
     kernels.arena.reset(mark);
     // Third order is 1.0 to 1.2 % below exact rays, and of the far wings a little more leaves the window: 3 % in all.
-    exact.forEach((value, i) => expect(Math.abs((bent[i] - plain[i]) / value - 1)).toBeLessThan(0.035));
+    (exact as readonly number[]).forEach((value, i) => expect(Math.abs((bent[i] - plain[i]) / value - 1)).toBeLessThan(0.035));
   });
 });

@@ -83,7 +83,7 @@ describe('what is done to the pixels is done to the physics', () => {
   let before: Explained;
   beforeAll(async () => {
     before = await explained(frame, cards(), RIG);
-  });
+  }, 120_000);
   const total = ({ budget }: Explained, where: BudgetPlace) =>
     budget.find((entry) => entry.where === where)!.variancePx2;
 
