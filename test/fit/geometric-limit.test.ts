@@ -156,6 +156,8 @@ describe('wave-optical images in the geometric limit', async () => {
     const plain = second(draw({}));
     kernels.arena.reset(mark);
     // Third order is 1.0 to 1.2 % below exact rays, and of the far wings a little more leaves the window: 3 % in all.
-    (exact as readonly number[]).forEach((value, i) => expect(Math.abs((bent[i] - plain[i]) / value - 1)).toBeLessThan(0.035));
+    (exact as readonly number[]).forEach((value, i) =>
+      expect(Math.abs((bent[i] - plain[i]) / value - 1)).toBeLessThan(0.035),
+    );
   });
 });
