@@ -3,6 +3,7 @@ import vue from '@vitejs/plugin-vue';
 import { defineConfig } from 'vitest/config';
 import { fitsjsPlugin } from './bin/fitsjs-plugin.ts';
 import { kernelsPlugin } from './bin/kernels-plugin.ts';
+import { offlinePlugin } from './bin/offline-plugin.ts';
 import { securityHeaders } from './bin/security-headers.mjs';
 
 const root = fileURLToPath(new URL('.', import.meta.url));
@@ -11,7 +12,7 @@ const root = fileURLToPath(new URL('.', import.meta.url));
 export default defineConfig(({ isSsrBuild }) => ({
   root,
   base: './',
-  plugins: [vue(), kernelsPlugin(root), fitsjsPlugin()],
+  plugins: [vue(), kernelsPlugin(root), fitsjsPlugin(), offlinePlugin(root)],
   worker: { format: 'es', plugins: () => [kernelsPlugin(root), fitsjsPlugin()] },
   publicDir: isSsrBuild ? false : 'public',
   build: isSsrBuild
