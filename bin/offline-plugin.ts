@@ -42,9 +42,11 @@ function contentsOf(folder: string): { files: string[]; version: string } {
     .filter((entry) => entry.isFile())
     .map((entry) => relative(folder, join(entry.parentPath, entry.name)).split(sep).join('/'))
     .sort();
-  for (const path of paths) digest.update(path).update('\0').update(readFileSync(join(folder, path)));
-  const files = paths
-    .filter((path) => path !== SCRIPT)
-    .map((path) => (path === 'index.html' ? '' : path));
+  for (const path of paths)
+    digest
+      .update(path)
+      .update('\0')
+      .update(readFileSync(join(folder, path)));
+  const files = paths.filter((path) => path !== SCRIPT).map((path) => (path === 'index.html' ? '' : path));
   return { files, version: digest.digest('hex').slice(0, 16) };
 }

@@ -95,11 +95,16 @@ export class OfflineCopy {
   }
 
   private async known(): Promise<ServiceWorkerRegistration | undefined> {
-    return this.around().workers?.getRegistration().catch(() => undefined);
+    return this.around()
+      .workers?.getRegistration()
+      .catch(() => undefined);
   }
 
   private async cacheNames(): Promise<string[]> {
-    const names = (await this.around().caches?.keys().catch(() => [])) ?? [];
+    const names =
+      (await this.around()
+        .caches?.keys()
+        .catch(() => [])) ?? [];
     const scope = (await this.known())?.scope ?? new URL('.', document.baseURI).href;
     return names.filter((name) => name.startsWith(`cornerwise ${scope} `));
   }

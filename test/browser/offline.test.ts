@@ -14,9 +14,7 @@ const said = (visit: Visit, words: RegExp) => visit.page.getByTestId('offline').
 test('after one visit the page opens and measures with its server switched off, bound by the same policy', async () => {
   const server = new PlainServer(true);
   const port = await server.start();
-  const visit = await (
-    await site.visit({ serviceWorkers: 'allow' }, `http://127.0.0.1:${port}/`)
-  ).begin();
+  const visit = await (await site.visit({ serviceWorkers: 'allow' }, `http://127.0.0.1:${port}/`)).begin();
   await said(visit, /opens without its server/);
   await server.stop();
 
@@ -67,7 +65,10 @@ test('a newer version is told, waits while a window is open, and is there at the
   // Another window is open: the older version stays whole for both.
   const other = await visit.page.context().newPage();
   await other.goto(url);
-  await other.getByTestId('offline').getByText(/newer version of the page is here/).waitFor();
+  await other
+    .getByTestId('offline')
+    .getByText(/newer version of the page is here/)
+    .waitFor();
   expect(new Set(await versions())).toEqual(new Set([built, 'later']));
   await other.close();
 

@@ -29,11 +29,7 @@ export class Site {
     const browser = await chromium.launch({
       executablePath,
       // `*.lan` stands for another machine of the house: browsers trust this one's addresses over plain http, not others.
-      args: [
-        '--no-sandbox',
-        '--force-color-profile=srgb',
-        '--host-resolver-rules=MAP *.lan 127.0.0.1',
-      ],
+      args: ['--no-sandbox', '--force-color-profile=srgb', '--host-resolver-rules=MAP *.lan 127.0.0.1'],
       // Scroll bars belong to what is seen at night.
       ignoreDefaultArgs: ['--hide-scrollbars'],
     });
