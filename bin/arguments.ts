@@ -1,4 +1,6 @@
 import { parseArgs } from 'node:util';
+import { FILTER_CHOICES, NOTHING_TOLD, type FilterChoice } from '../workers/protocol/reading.ts';
+import type { PictureChoice, ToldOfKind } from '../workers/protocol/reading.ts';
 import type { Rig } from '../workers/protocol/rig.ts';
 
 export interface Arguments {
@@ -7,16 +9,23 @@ export interface Arguments {
   stars: boolean;
   fit: boolean;
   rig: Partial<Rig>;
+  /** What the files cannot say of themselves. */
+  told: ToldOfKind;
+  /** Which picture of each file. */
+  choice: PictureChoice;
 }
 
 export const USAGE = `Usage: npm run --silent measure -- [--json] [--stars] [--no-fit]
            [--focal-length MM] [--aperture MM] [--obstruction RATIO] [--pixel UM]
-           [--usual-seeing ARCSEC] FILE...
+           [--usual-seeing ARCSEC] [--exposure S] [--mosaic PATTERN]
+           [--picture N] [--plane N] FILE...
 
 Measures the stars of raw exposures and compares centre and corners.
   --json    one JSON object per file on standard output, nothing else
   --stars   list every star as well
   --no-fit  stop after the measurement
+  --mosaic  colour filters from the first stored pixel: RGGB, BGGR, GRBG, GBRG or none
+  --picture, --plane  which picture of a file that holds several, counted from 1
 What an option says overrides the file's header. Exit status: 0 all files analysed,
 1 some file had a fault, 2 wrong usage.
 `;
@@ -26,6 +35,7 @@ interface Limits {
   unit: string;
   above: number;
   below: number;
+  whole?: boolean;
 }
 
 const NUMBERS = {
@@ -35,6 +45,9 @@ const NUMBERS = {
   pixel: { unit: 'µm', above: 0, below: 1000 },
   'usual-seeing': { unit: 'arcsec', above: 0, below: 60 },
   'focus-um-per-step': { unit: 'µm', above: -1e6, below: 1e6 },
+  exposure: { unit: 's', above: 0, below: 1e6 },
+  picture: { unit: '(the first is 1)', above: 0, below: 10_000, whole: true },
+  plane: { unit: '(the first is 1)', above: 0, below: 1e6, whole: true },
 } as const;
 
 /** Reads the command line; a wrong one is answered with a sentence. */
@@ -56,6 +69,10 @@ export function parseArguments(
         pixel: { type: 'string' },
         'usual-seeing': { type: 'string' },
         'focus-um-per-step': { type: 'string' },
+        exposure: { type: 'string' },
+        mosaic: { type: 'string' },
+        picture: { type: 'string' },
+        plane: { type: 'string' },
       },
     });
     if (positionals.length === 0) throw new Error('Name at least one file.');
@@ -77,6 +94,12 @@ export function parseArguments(
         json: values.json ?? false,
         stars: values.stars ?? false,
         fit: !values['no-fit'],
+        told: {
+          ...NOTHING_TOLD,
+          exposureS: number('exposure'),
+          filters: readFilters(values.mosaic),
+        },
+        choice: choiceOf(number('picture'), number('plane')),
         rig: Object.fromEntries(Object.entries(given).filter(([, value]) => value !== null)),
       },
     };
@@ -85,10 +108,25 @@ export function parseArguments(
   }
 }
 
-function readNumber(text: string | undefined, { option, unit, above, below }: Limits): number | null {
+function readNumber(text: string | undefined, limits: Limits): number | null {
   if (text === undefined) return null;
+  const { option, unit, above, below, whole = false } = limits;
   const value = Number(text);
-  if (text.trim() === '' || !(value > above && value < below))
-    throw new Error(`--${option} takes a number of ${unit} below ${below}; "${text}" is none.`);
+  if (text.trim() === '' || !(value > above && value < below) || (whole && !Number.isInteger(value)))
+    throw new Error(
+      `--${option} takes a ${whole ? 'whole ' : ''}number ${unit.startsWith('(') ? unit : `of ${unit}`} below ${below}; "${text}" is none.`,
+    );
   return value;
 }
+
+function readFilters(text: string | undefined): FilterChoice {
+  if (text === undefined) return 'file';
+  const choice = FILTER_CHOICES.find((each) => each.toLowerCase() === text.toLowerCase());
+  if (choice) return choice;
+  throw new Error(`--mosaic takes RGGB, BGGR, GRBG, GBRG or none; "${text}" is none of them.`);
+}
+
+const choiceOf = (picture: number | null, plane: number | null): PictureChoice => ({
+  ...(picture === null ? {} : { unit: picture - 1 }),
+  ...(plane === null ? {} : { plane: plane - 1 }),
+});

@@ -3,6 +3,7 @@ import { FrameSession } from '../workers/session.ts';
 import type { StarPoolMaker } from '../workers/fit/fit-field.ts';
 import { explainFrame, withPhysics } from '../workers/physics.ts';
 import { FIT_STAMPS } from '../workers/protocol/api.ts';
+import { ANY_KIND } from '../workers/protocol/reading.ts';
 import type { FrameReport } from '../workers/protocol/report.ts';
 import { UNKNOWN_RIG } from '../workers/protocol/rig.ts';
 import { listStars } from '../workers/regions/report.ts';
@@ -45,16 +46,17 @@ async function measureFile(
   const path = isAbsolute(file) ? file : resolve(process.env.INIT_CWD ?? process.cwd(), file);
   try {
     const source = await nodeSource(path);
-    const outcome = source.ok ? await session.measure(source.value, { rig: options.rig }) : source;
+    const { rig, told, choice } = options;
+    const how = { rig, told: { [ANY_KIND]: told }, choice };
+    const outcome = source.ok ? await session.measure(source.value, how) : source;
     if (!outcome.ok) return emptyReport(file, outcome.fault);
     const { handle, stars } = outcome.value;
     let report: FrameReport = { ...outcome.value.report, file };
     if (options.fit && !report.fault) {
       const stamps = session.stamps(handle, FIT_STAMPS);
-      const rig = { ...UNKNOWN_RIG, ...options.rig };
       report = withPhysics(
         report,
-        stamps.ok ? await explainFrame(stamps.value, report, rig, makePool) : stamps,
+        stamps.ok ? await explainFrame(stamps.value, report, { ...UNKNOWN_RIG, ...rig }, makePool) : stamps,
       );
     }
     if (options.stars) report.list = listStars(stars);

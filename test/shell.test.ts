@@ -39,6 +39,10 @@ beforeAll(() => {
   ]);
   writeFileSync(join(folder, 'stars.fits'), good);
   writeFileSync(join(folder, 'packed.fits.gz'), gzipSync(good));
+  // Two pictures in one file (FITS 4.0, 3.4.1): the second header begins with XTENSION instead of SIMPLE.
+  const extension = good.slice();
+  extension.set(Buffer.from("XTENSION= 'IMAGE   '".padEnd(80)));
+  writeFileSync(join(folder, 'two.fits'), Buffer.concat([good, extension]));
   mkdirSync(join(folder, 'night one'));
   writeFileSync(join(folder, 'night one', 'stars 2.fits'), good);
   writeFileSync(
@@ -154,6 +158,26 @@ describe('--json', () => {
   });
 });
 
+describe('what a file cannot say', () => {
+  test('exposure and colour filters are told by options, which win over the header', () => {
+    const words = ['--json', '--no-fit', '--exposure', '7.5', '--mosaic', 'grbg', 'stars.fits'];
+    const [report] = objects(measure(...words).stdout);
+    expect(report.frame).toMatchObject({ exposureS: 7.5, mosaic: 'GRBG' });
+  });
+
+  test('of several pictures the chosen one is measured; one that is not there is a fault', () => {
+    const choose = (picture: string) => {
+      const { stdout, status } = measure('--json', '--no-fit', '--picture', picture, 'two.fits');
+      return { status, report: objects(stdout)[0] };
+    };
+    const second = choose('2');
+    expect(second).toMatchObject({ status: 0, report: { fault: null, stars: { measured: 45 } } });
+    expect((second.report.warnings as string[]).join()).toMatch(/2 pictures.*number 2 was read/);
+    const fault = { code: 'no-image', message: 'two.fits has no picture number 5. It has pictures at 1, 2.' };
+    expect(choose('5')).toMatchObject({ status: 1, report: { fault } });
+  });
+});
+
 describe('faults', () => {
   test('a frame that fails does not stop the others; the status is 1 and every file has its object', () => {
     const files = [
@@ -195,6 +219,9 @@ describe('wrong usage', () => {
     [['--obstruction', '1.5', 'stars.fits'], /obstruction.*1\.5/],
     [['--pixel', '-3', 'stars.fits'], /pixel/],
     [['--pixel'], /pixel/],
+    [['--mosaic', 'RGB', 'stars.fits'], /mosaic.*"RGB"/],
+    [['--picture', '1.5', 'stars.fits'], /picture.*whole.*1\.5/],
+    [['--exposure', '0', 'stars.fits'], /exposure.*"0"/],
   ])(
     '%j: status 2, the sentence and the usage on standard error, nothing on standard output',
     (words, says) => {

@@ -1,5 +1,5 @@
 import type { Frame, Mosaic } from '../protocol/frame.ts';
-import { NOTHING_TOLD, type BayerPattern, type Reading, type Told } from '../protocol/reading.ts';
+import { ANY_KIND, NOTHING_TOLD, type BayerPattern, type Reading, type Told } from '../protocol/reading.ts';
 import type { Decoded } from './reader.ts';
 
 /** Files alike enough that what is told of one holds for the next: format, size and planes. */
@@ -9,7 +9,7 @@ export const kindOf = ({ meta, widthPx, heightPx, planes }: Frame): string =>
 /** The frame with what was told of its kind, which wins over the file; and how it was read. */
 export function withTold({ frame, contents }: Decoded, told: Told): { frame: Frame; reading: Reading } {
   const kind = kindOf(frame);
-  const { exposureS, filters } = told[kind] ?? NOTHING_TOLD;
+  const { exposureS, filters } = told[kind] ?? told[ANY_KIND] ?? NOTHING_TOLD;
   const reading: Reading = {
     kind,
     format: frame.meta.format,

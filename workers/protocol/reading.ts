@@ -35,8 +35,9 @@ export interface ToldOfKind {
   exposureS: number | null;
   filters: FilterChoice;
 }
-/** By kind, see `kindOf`. */
+/** By kind, see `kindOf`; under `ANY_KIND` what holds for every file of whose kind nothing else was told. */
 export type Told = Record<string, ToldOfKind>;
+export const ANY_KIND = '*';
 
 export const NOTHING_TOLD: ToldOfKind = { exposureS: null, filters: 'file' };
 

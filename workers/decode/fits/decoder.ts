@@ -5,6 +5,7 @@ import { DecodeFault } from '../fault.ts';
 import type { Pixels } from '../pixels.ts';
 import type { Decoded, DecodeInput, FormatDecoder } from '../reader.ts';
 import { saturationStored } from '../saturation.ts';
+import { noSuchPicture } from '../choice.ts';
 import { allBlank } from '../size.ts';
 import { amplifierPlan, isAmplifier } from './amplifiers.ts';
 import { paddingBytes, readHdu, type Hdu } from './hdu.ts';
@@ -47,13 +48,8 @@ export const decode: FormatDecoder['decode'] = async (input) => {
     }
     if (!(await bytes.skip(hdu.dataBytes + paddingBytes(hdu.dataBytes)))) break;
   }
-  if (typeof choice.unit === 'number' && listed(seen).length > 0)
-    throw new DecodeFault(
-      'no-image',
-      `${name} has no picture in its unit ${choice.unit}. It has one in ${listed(seen)
-        .map(({ unit }) => unit)
-        .join(', ')}.`,
-    );
+  const there = listed(seen).map(({ unit }) => unit);
+  if (typeof choice.unit === 'number' && there.length > 0) throw noSuchPicture(name, choice.unit, there);
   throw noImageFault(name, seen);
 };
 
@@ -61,7 +57,8 @@ async function frameFrom(input: DecodeInput, hdu: Hdu, shape: ImageShape, seen: 
   const warnings: string[] = [];
   const end = input.bytes.position + hdu.dataBytes + paddingBytes(hdu.dataBytes);
   const pictures = picturesIn(shape);
-  const plane = Math.min(Math.max(0, input.choice.plane ?? 0), pictures - 1);
+  const plane = input.choice.plane ?? 0;
+  if (plane >= pictures) throw noSuchPicture(input.name, plane, [...Array(pictures).keys()].slice(0, 20));
   const pixels = await readUnit(input)(input.bytes, hdu, { ...shape, picture: plane }, warnings);
   if (pictures > 1)
     warnings.push(
@@ -71,7 +68,7 @@ async function frameFrom(input: DecodeInput, hdu: Hdu, shape: ImageShape, seen: 
   const all = listed([...seen, ...(await laterUnits(input, hdu.index, end))]);
   if (all.length > 1)
     warnings.push(
-      `The file holds ${all.length} pictures; unit ${hdu.index}${named(hdu)} was read. Choose another under File.`,
+      `The file holds ${all.length} pictures; number ${hdu.index + 1}${named(hdu)} was read. Choose another under File.`,
     );
   const contents: FileContents | null =
     all.length > 1 || pictures > 1

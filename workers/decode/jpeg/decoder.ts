@@ -1,4 +1,5 @@
 import { decode as decodeJpeg } from 'jpeg-js';
+import { onlyPicture } from '../choice.ts';
 import { DecodeFault } from '../fault.ts';
 import { NOTHING_KNOWN, Picture } from '../picture.ts';
 import { pictureWarnings } from '../picture-warnings.ts';
@@ -16,6 +17,7 @@ const MOST_MEGABYTES = 3000;
 /** Reads a JPEG, which is better than nothing: the warnings say what cannot be trusted. */
 export const decode: FormatDecoder['decode'] = async (input) => {
   const { name } = input;
+  onlyPicture(input.choice, name);
   const file = await input.anywhere();
   if (file.sizeBytes > MOST_FILE_BYTES)
     throw new DecodeFault(

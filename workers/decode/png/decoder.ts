@@ -1,3 +1,4 @@
+import { onlyPicture } from '../choice.ts';
 import { DecodeFault } from '../fault.ts';
 import { Garbled, inflate } from '../inflate.ts';
 import { NOTHING_KNOWN, Picture } from '../picture.ts';
@@ -10,6 +11,7 @@ import { RowReader } from './rows.ts';
 /** Reads a PNG (ISO/IEC 15948) row by row as it is unpacked. */
 export const decode: FormatDecoder['decode'] = async (input) => {
   const { name, bytes } = input;
+  onlyPicture(input.choice, name);
   await bytes.skip(8);
   const file = await readChunks(bytes, name);
   const { header } = file;

@@ -3,6 +3,7 @@ import { DecodeFault } from '../fault.ts';
 import { Picture } from '../picture.ts';
 import type { FormatDecoder } from '../reader.ts';
 import { pictureWarnings } from '../picture-warnings.ts';
+import { noSuchPicture } from '../choice.ts';
 import { LEAST_SIDE_PX } from '../size.ts';
 import { FOREIGN_RAW } from '../strangers.ts';
 import { paintChunks } from './chunks.ts';
@@ -19,7 +20,14 @@ export const decode: FormatDecoder['decode'] = async (input) => {
   const pages = file ? await pagesOf(file, name) : [];
   if (!file || pages.length === 0) throw noTiff(name);
   const pictures = await picturesOf(pages);
-  const chosen = pictures[typeof input.choice.unit === 'number' ? input.choice.unit : 0] ?? pictures[0];
+  const wanted = typeof input.choice.unit === 'number' ? input.choice.unit : 0;
+  if (!pictures[wanted])
+    throw noSuchPicture(
+      name,
+      wanted,
+      pictures.map(({ unit }) => unit),
+    );
+  const chosen = pictures[wanted];
   const page = chosen.page;
   const isDng = pages[0].has(TAG.dngVersion);
   const compression = await page.number(TAG.compression, COMPRESSION.none);
