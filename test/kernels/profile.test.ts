@@ -21,6 +21,7 @@ function kernelFit(
   noise: Noise,
   start: ProfileParameters,
   iterations = 40,
+  prior: oracle.Prior = oracle.FREE,
 ) {
   return inArena(kernels, () => {
     const { run, arena } = kernels;
@@ -36,6 +37,9 @@ function kernelFit(
       k,
       noise.skyVariance,
       noise.unitsPerElectron,
+      prior.expected,
+      prior.perHeight,
+      prior.certainty,
       iterations,
       params,
       covariance,
@@ -155,6 +159,22 @@ describe('the profile fit finds what the plain fit finds, within a hundredth of 
       expect(Math.abs(got.deviance - want.deviance)).toBeLessThan(0.05);
     }
   });
+
+  test.each(CASES)(
+    '%s, with a background that is known to a tenth of the noise',
+    (_, truth, k, noise, keep) => {
+      const model = { k, nodes: MIDDLE };
+      const samples = pixelsOf(truth, model, noise, 9, 7, keep);
+      const prior = { expected: 3, perHeight: -0.002, certainty: 100 / noise.skyVariance };
+      const got = kernelFit(samples, model, noise, truth, 40, prior);
+      const want = oracle.fitProfile(samples, model, noise, truth, prior);
+      expect(got.status).toBe(OK);
+      got.parameters.forEach((value, i) => {
+        expect(Math.abs(value - want.parameters[i]) / Math.sqrt(want.covariance[i][i])).toBeLessThan(0.015);
+        expect(got.covariance[i][i] / want.covariance[i][i]).toBeCloseTo(1, 1);
+      });
+    },
+  );
 
   test('and its errors are true: 300 fits scatter as the covariance says', () => {
     const [, truth, k, noise] = CASES[0];

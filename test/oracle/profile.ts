@@ -36,21 +36,35 @@ export interface Noise {
   unitsPerElectron: number;
 }
 
+/** A background expected at `expected` + `perHeight` A with a variance of 1 / certainty. */
+export interface Prior {
+  expected: number;
+  perHeight: number;
+  certainty: number;
+}
+export const FREE: Prior = { expected: 0, perHeight: 0, certainty: 0 };
+
 /**
  * Plain version of the profile fit: the root of sum (data - model) / variance(model) * d model / d parameter, which is
  * the maximum of the likelihood of photon counts (McCullagh & Nelder 1989, Generalized Linear Models, 2.5). Scoring in
  * float64 with derivatives by central differences, to a step of 1e-8 standard errors. Start it close to the truth.
  */
-export function fitProfile(samples: Sample[], model: Model, noise: Noise, start: ProfileParameters) {
+export function fitProfile(
+  samples: Sample[],
+  model: Model,
+  noise: Noise,
+  start: ProfileParameters,
+  prior = FREE,
+) {
   let p = [...start] as ProfileParameters;
-  let current = score(samples, model, noise, p);
+  let current = score(samples, model, noise, p, prior);
   for (let round = 0; round < 300; round++) {
     const step = solve(current.fisher, current.gradient);
     // The squared length of the step in standard errors; long ones are cut to one standard error.
     const length2 = step.reduce((sum, s, i) => sum + s * current.gradient[i], 0);
     const share = Math.min(1, 1 / Math.sqrt(length2));
     p = p.map((value, i) => value + share * step[i]) as ProfileParameters;
-    current = score(samples, model, noise, p);
+    current = score(samples, model, noise, p, prior);
     if (length2 < 1e-16) break;
     if (round === 299) throw new Error('the plain fit did not settle');
   }
@@ -68,6 +82,7 @@ function score(
   model: Model,
   { skyVariance, unitsPerElectron }: Noise,
   p: ProfileParameters,
+  prior: Prior,
 ) {
   const gradient = new Array<number>(7).fill(0);
   const fisher = Array.from({ length: 7 }, () => new Array<number>(7).fill(0));
@@ -90,6 +105,13 @@ function score(
     chi2 += residual ** 2 / variance;
     deviance += residual ** 2 / variance + Math.log(variance);
   }
+  // A measured background, as one more datum: its derivatives by A and B are perHeight and -1, up to the sign.
+  const off = p[1] - prior.expected - prior.perHeight * p[0];
+  const known = [prior.perHeight, -1];
+  known.forEach((s, i) => {
+    gradient[i] += prior.certainty * off * s;
+    known.forEach((t, j) => (fisher[i][j] += prior.certainty * s * t));
+  });
   return { gradient, fisher, chi2, deviance };
 }
 

@@ -8,6 +8,8 @@ export interface Sky {
   rows: number;
   levels: Float32Array;
   sigmas: Float32Array;
+  /** Root mean square of what the cells about each had before smoothing less what they have after it. */
+  roughness: Float32Array;
   /** The same two arrays in the kernels' memory. */
   levelsAddress: number;
   sigmasAddress: number;
@@ -34,8 +36,8 @@ export function measureSky(plane: Plane, { run, arena }: Kernels, cellPx = CELL_
   const scratch = arena.alloc(SCRATCH_BYTES + (cellPixels + 4) * 4);
   const quantum = plane.kind === 'u16' ? quantumOf(plane, run) : 0;
   // A quarter of a cell's pixels fixes its level to a twenty-fifth of its noise, and the median of nine cells to half of
-  // that. A mosaic has half to begin with; small frames have time for twice as many.
-  const rowStep = (plane.sites === ALL_SITES ? 2 : 1) * (widthPx * heightPx < SMALL_PX ? 1 : 2);
+  // that. A mosaic has half to begin with; small frames have time for all.
+  const rowStep = widthPx * heightPx < SMALL_PX ? 1 : plane.sites === ALL_SITES ? 4 : 2;
   const mesh = plane.kind === 'u16' ? run.meshU16 : run.meshF32;
   mesh(
     plane.address,
@@ -51,11 +53,13 @@ export function measureSky(plane: Plane, { run, arena }: Kernels, cellPx = CELL_
     scratch,
   );
   arena.reset(mark);
-  const levels = medianFilter(arena.f32(levelsAddress, cols * rows), cols, rows);
+  const raw = arena.f32(levelsAddress, cols * rows);
+  const levels = medianFilter(raw, cols, rows);
+  const roughness = roughnessOf(raw, levels, cols, rows);
   const sigmas = medianFilter(arena.f32(sigmasAddress, cols * rows), cols, rows);
   arena.f32(levelsAddress, cols * rows).set(levels);
   arena.f32(sigmasAddress, cols * rows).set(sigmas);
-  return { cols, rows, levels, sigmas, levelsAddress, sigmasAddress, quantum };
+  return { cols, rows, levels, sigmas, roughness, levelsAddress, sigmasAddress, quantum };
 }
 
 function quantumOf(plane: Plane, run: Kernels['run']): number {
@@ -81,6 +85,23 @@ export function medianFilter(mesh: Float32Array, cols: number, rows: number): Fl
       }
     if (count === 0) return overall;
     return (window[count >> 1] + window[(count - 1) >> 1]) / 2;
+  });
+}
+
+function roughnessOf(raw: Float32Array, smooth: Float32Array, cols: number, rows: number): Float32Array {
+  return raw.map((_, index) => {
+    const col = index % cols;
+    const row = (index - col) / cols;
+    let sum = 0;
+    let count = 0;
+    for (let j = Math.max(0, row - 1); j <= Math.min(rows - 1, row + 1); j++)
+      for (let i = Math.max(0, col - 1); i <= Math.min(cols - 1, col + 1); i++) {
+        const off = raw[j * cols + i] - smooth[j * cols + i];
+        if (Number.isNaN(off)) continue;
+        sum += off * off;
+        count++;
+      }
+    return count > 0 ? Math.sqrt(sum / count) : 0;
   });
 }
 

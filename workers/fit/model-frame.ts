@@ -63,6 +63,7 @@ export function measureModel(
     rows: 1,
     levels: new Float32Array(1),
     sigmas: new Float32Array([SKY_SIGMA]),
+    roughness: new Float32Array(1),
     levelsAddress: 0,
     sigmasAddress: 0,
     quantum: 0,

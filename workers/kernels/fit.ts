@@ -16,11 +16,12 @@ export const FIT_SLOW: i32 = 2; // iterations used up; the result may serve all 
  * Fisher scoring with Levenberg damping. `params`: 7 f64, start in, result out. `covariance`: 49 f64 out (row-major).
  * `fit`: 4 f64 out: chi² over degrees of freedom, deviance (chi² + sum of ln variance), pixels used, passes over them.
  * Variance of a pixel = skyVariance + max(model - B, 0) * unitsPerElectron, from the model itself.
+ * B is expected at `expected` + `perHeight` A with a variance of 1 / `certainty`; 0 for a free B.
  * `work`: 3 * 49 + 4 * 7 f64. Returns FIT_OK, FIT_LOST or FIT_SLOW.
  */
 export function fitProfile(
   list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
-  iterations: i32, params: usize, covariance: usize, fit: usize, work: usize,
+  expected: f64, perHeight: f64, certainty: f64, iterations: i32, params: usize, covariance: usize, fit: usize, work: usize,
 ): i32 {
   let normal = work;
   let trialNormal = normal + MATRIX_BYTES;
@@ -34,7 +35,8 @@ export function fitProfile(
   let passes = 1;
   let failures = 0;
   let decrement: f64 = 0;
-  let chi2 = accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+  let chi2 = accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit)
+    + expect(expected, perHeight, certainty, params, normal, gradient, fit);
   while (passes <= iterations) {
     const solved = dampedStep(normal, gradient, lambda, damped, step);
     if (solved) {
@@ -49,7 +51,8 @@ export function fitProfile(
         status = FIT_OK;
         break;
       }
-      const trialChi2 = accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, trial, trialNormal, trialGradient, fit);
+      const trialChi2 = accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, trial, trialNormal, trialGradient, fit)
+        + expect(expected, perHeight, certainty, trial, trialNormal, trialGradient, fit);
       passes++;
       // Deep inside the quadratic bowl the step needs no proof; elsewhere chi² must fall, both with the weights of before.
       if (decrement < 1 || load<f64>(fit) <= chi2) {
@@ -66,6 +69,7 @@ export function fitProfile(
         continue;
       }
       accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+      expect(expected, perHeight, certainty, params, normal, gradient, fit);
     }
     lambda = max(lambda * 10, 1e-3);
     failures++;
@@ -78,6 +82,23 @@ export function fitProfile(
   invert7(normal, covariance);
   const inside = judge(list, capacity, count, chi2, passes, params, fit);
   return inside ? status : FIT_LOST;
+}
+
+/** Adds to the normal equations what is known of B beforehand; returns its share of chi², also added to the one before. */
+function expect(
+  expected: f64, perHeight: f64, certainty: f64, params: usize, normal: usize, gradient: usize, fit: usize,
+): f64 {
+  const off = load<f64>(params, 8) - expected - perHeight * load<f64>(params);
+  const pull = certainty * off;
+  store<f64>(gradient, load<f64>(gradient) + perHeight * pull);
+  store<f64>(gradient, load<f64>(gradient, 8) - pull, 8);
+  const cross = load<f64>(normal, 8) - certainty * perHeight;
+  store<f64>(normal, load<f64>(normal) + certainty * perHeight * perHeight);
+  store<f64>(normal, cross, 8);
+  store<f64>(normal, cross, SIZE << 3);
+  store<f64>(normal, load<f64>(normal, (SIZE + 1) << 3) + certainty, (SIZE + 1) << 3);
+  store<f64>(fit, load<f64>(fit) + pull * off);
+  return pull * off;
 }
 
 /** Solves (normal with its diagonal times 1 + lambda) step = gradient; false when that is not positive definite. */

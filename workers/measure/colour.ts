@@ -44,6 +44,8 @@ export function measureColour(
       level: meshAt(sky, sky.levels, plane, star.xPx, star.yPx),
       sigma: meshAt(sky, sky.sigmas, plane, star.xPx, star.yPx),
       neighbours: [],
+      roughness: 0,
+      heightGuess: 0,
     };
     const noise = { skyVariance: target.sigma ** 2, unitsPerElectron };
     const { profile, gathered, cx, cy } = fitTarget(space, target, shapeOfStar(star), k, radiusPx, noise);

@@ -64,12 +64,16 @@ export class Field {
       const radius = Math.min(reach, apart * Math.max(0.25, Math.min(0.75, share)));
       return [near.xPx - cx, near.yPx - cy, radius * radius] as [number, number, number];
     });
+    const sigma = meshAt(this.mesh, this.mesh.sigmas, this.plane, xPx, yPx);
     return {
       xPx,
       yPx,
       level: meshAt(this.mesh, this.mesh.levels, this.plane, xPx, yPx),
-      sigma: meshAt(this.mesh, this.mesh.sigmas, this.plane, xPx, yPx),
+      sigma,
       neighbours,
+      roughness: meshAt(this.mesh, this.mesh.roughness, this.plane, xPx, yPx),
+      // A Gaussian's matched filter: significance = flux / (sqrt(4 pi) s sigma), height = flux / (2 pi s²).
+      heightGuess: (significance * sigma) / (Math.sqrt(Math.PI) * this.sizePx),
     };
   }
 

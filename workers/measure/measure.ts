@@ -5,6 +5,7 @@ import { axes, width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
+import { BaseExpectation, type FreeFit } from './base-prior.ts';
 import { calibrateWidths, type FitSettings, type Sample } from './calibrate.ts';
 import { Field } from './field.ts';
 import { NoiseSamples } from './gain.ts';
@@ -44,6 +45,9 @@ const NARROW_PX = 2.4;
 /** Stars for the gain: fainter ones have no photon noise to speak of, brighter ones show the profile's misfit. */
 const GAIN_SIGNIFICANCE = { least: 15, best: 50 };
 const GAIN_STARS = 150;
+/** Middling stars that tell how far backgrounds stray from the sky mesh. */
+const BASE_SIGNIFICANCE = { least: 8, best: 25 };
+const BASE_STARS = 80;
 /** The light of a star is collected so many widths out. */
 const HALO_WIDTHS = 5;
 const MIN_RADIUS_PX = 7;
@@ -68,7 +72,12 @@ export function measureStars(
   const space = new Workspace(kernels, plane, radiusPx);
   const field = new Field(plane, sky, candidates, shape, radiusPx);
   let unitsPerElectron = gain.unitsPerElectron ?? 0;
-  const noiseAt = (target: Target): PixelNoise => ({ skyVariance: target.sigma ** 2, unitsPerElectron });
+  let bases = new BaseExpectation([]);
+  const noiseAt = (target: Target): PixelNoise => ({
+    skyVariance: target.sigma ** 2,
+    unitsPerElectron,
+    base: bases.at(target),
+  });
 
   const { bright, fwhmPx } = brightTargets(space, field, shape, radiusPx);
   const narrow = fwhmPx < NARROW_PX;
@@ -78,6 +87,7 @@ export function measureStars(
     unitsPerElectron = frameGain(space, field, shape, radiusPx, k, gain.zeroStored ?? 0);
     k = frameWings(space, bright, shape, radiusPx, noiseAt);
   }
+  bases = new BaseExpectation(freeFits(space, field, bright, { shape, k, radiusPx, noiseAt }));
   const halo = wideHalo(kernels, plane, bright, { shape, k, radiusPx, noiseAt }, fwhmPx, narrow);
   const samples: Sample[] = [];
   // Row by row, so that what one star reads is still at hand for the next.
@@ -85,10 +95,13 @@ export function measureStars(
   order.forEach((index, done) => {
     if (done % 64 === 0) onProgress(done);
     const target = field.target(index);
-    const measured = measureStar(space, target, shape, k, radiusPx, noiseAt(target), halo);
+    const blended = field.blended(index);
+    // A close neighbour's wings lie under it: its background is its own.
+    const noise = blended ? { ...noiseAt(target), base: undefined } : noiseAt(target);
+    const measured = measureStar(space, target, shape, k, radiusPx, noise, halo);
     if (!measured || measured.star.snr < MIN_SNR) return;
     const { star, profile } = measured;
-    if (field.blended(index)) star.flags |= FLAG.blended;
+    if (blended) star.flags |= FLAG.blended;
     if (field.nearBorder(star)) star.flags |= FLAG.edge;
     samples.push({ star, target, profile });
   });
@@ -102,6 +115,24 @@ export function measureStars(
     width(shape),
   );
   return { stars: kept.sort((a, b) => b.flux - a.flux), k, radiusPx, unitsPerElectron, narrow };
+}
+
+/** Bright and middling lone stars fitted with a free background. */
+function freeFits(
+  space: Workspace,
+  field: Field,
+  bright: Target[],
+  { shape, k, radiusPx, noiseAt }: FitSettings,
+): FreeFit[] {
+  const placeOf = ({ xPx, yPx }: Target) => `${xPx} ${yPx}`;
+  const known = new Set(bright.map(placeOf));
+  const middling = field
+    .starsNear(BASE_SIGNIFICANCE, BASE_STARS)
+    .filter((target) => !known.has(placeOf(target)));
+  return [...bright, ...middling].flatMap((target) => {
+    const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noiseAt(target));
+    return profile && gathered.saturated === 0 && gathered.outside === 0 ? [{ target, profile }] : [];
+  });
 }
 
 /** The halo out to five widths, measured in a workspace of its own. */

@@ -22,6 +22,9 @@ export interface Profile {
 /** Variances and covariances of what is used of a profile's parameters. */
 export interface ProfileErrors {
   amplitude: number;
+  base: number;
+  /** Of amplitude and base. */
+  amplitudeBase: number;
   /** Mean of the two axes. */
   position: number;
   aa: number;
@@ -37,6 +40,15 @@ export interface PixelNoise {
   skyVariance: number;
   /** Stored units that one electron makes. */
   unitsPerElectron: number;
+  /** What is known of the background beforehand; without it the background is free. */
+  base?: BasePrior;
+}
+
+/** The background of a star of height A is expected at `expected` + `perHeight` A, with a variance of 1 / certainty. */
+export interface BasePrior {
+  expected: number;
+  perHeight: number;
+  certainty: number;
 }
 
 const ITERATIONS = 12;
@@ -60,8 +72,8 @@ export function momentsOf({ a, b, c, k }: Pick<Profile, 'a' | 'b' | 'c' | 'k'>):
 }
 
 /**
- * Fits the gathered pixels, starting from `shape` at (dx, dy). Maximum likelihood for the noise given; the background
- * is free. Null when the fit runs out of bounds.
+ * Fits the gathered pixels, starting from `shape` at (dx, dy). Maximum likelihood for the noise given, with
+ * what is known of the background. Null when the fit runs out of bounds.
  */
 export function fitProfile(
   space: Workspace,
@@ -82,6 +94,9 @@ export function fitProfile(
     k,
     noise.skyVariance,
     noise.unitsPerElectron,
+    noise.base?.expected ?? 0,
+    noise.base?.perHeight ?? 0,
+    noise.base?.certainty ?? 0,
     ITERATIONS,
     space.params,
     space.covariance,
@@ -101,6 +116,8 @@ export function fitProfile(
     k,
     errors: {
       amplitude: covariance[0],
+      base: covariance[7 + 1],
+      amplitudeBase: covariance[1],
       position: (covariance[2 * 7 + 2] + covariance[3 * 7 + 3]) / 2,
       aa: covariance[4 * 7 + 4],
       bb: covariance[5 * 7 + 5],

@@ -1,5 +1,6 @@
 import { width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
+import { strays } from './base-prior.ts';
 import { haloWithin, measureGrowth, type Halo } from './growth.ts';
 import {
   fitProfile,
@@ -20,6 +21,10 @@ export interface Target {
   sigma: number;
   /** Discs to leave out: (dx, dy, r²) from the rounded position. */
   neighbours: [number, number, number][];
+  /** How far the sky's single cells lie from the smoothed mesh about here, stored units. */
+  roughness: number;
+  /** About its height above the sky, stored units. */
+  heightGuess: number;
 }
 
 /** One star's numbers, stored units for light; see protocol/stars.ts for the meaning of each. */
@@ -102,11 +107,24 @@ export function fitGathered(
   const dy = target.yPx - Math.round(target.yPx);
   const start = { amplitude: peak, dx, dy, shape };
   if (count < MIN_PIXELS || !(peak > 0)) return null;
-  const profile = fitProfile(space, count, start, k, noise);
+  const profile = fitWithPrior(space, count, start, k, noise);
   if (believable(space, profile, radiusPx)) return profile;
   const own = adaptiveStart(space, count, start, radiusPx);
-  const second = own && fitProfile(space, count, { ...start, ...own }, k, noise);
+  const second = own && fitWithPrior(space, count, { ...start, ...own }, k, noise);
   return believable(space, second, radiusPx) ? second : null;
+}
+
+/** A star whose background is not the expected one is fitted with a free one. */
+function fitWithPrior(
+  space: Workspace,
+  count: number,
+  start: { amplitude: number; dx: number; dy: number; shape: Moments },
+  k: number,
+  noise: PixelNoise,
+): Profile | null {
+  const profile = fitProfile(space, count, start, k, noise);
+  if (!noise.base || (profile && !strays(profile, noise.base))) return profile;
+  return fitProfile(space, count, start, k, { ...noise, base: undefined });
 }
 
 /** A fit that wandered off, or became as wide as the pixels it was given, is none. */
@@ -163,7 +181,18 @@ function momentProfile(
     b,
     c,
     k: STAND_IN_EXPONENT,
-    errors: { amplitude: NaN, position: NaN, aa: NaN, bb: NaN, cc: NaN, ab: NaN, ac: NaN, bc: NaN },
+    errors: {
+      amplitude: NaN,
+      base: NaN,
+      amplitudeBase: NaN,
+      position: NaN,
+      aa: NaN,
+      bb: NaN,
+      cc: NaN,
+      ab: NaN,
+      ac: NaN,
+      bc: NaN,
+    },
     deviance: NaN,
   };
 }
