@@ -8,6 +8,10 @@ export interface Arguments {
   json: boolean;
   stars: boolean;
   fit: boolean;
+  /** The files are one run of frames. */
+  series: boolean;
+  /** Signed: + = a larger focus position moves the sensor away from the optics. */
+  focusUmPerStep: number | null;
   rig: Partial<Rig>;
   /** What the files cannot say of themselves. */
   told: ToldOfKind;
@@ -15,17 +19,21 @@ export interface Arguments {
   choice: PictureChoice;
 }
 
-export const USAGE = `Usage: npm run --silent measure -- [--json] [--stars] [--no-fit]
+export const USAGE = `Usage: npm run --silent measure -- [--json] [--stars] [--series] [--no-fit]
            [--focal-length MM] [--aperture MM] [--obstruction RATIO] [--pixel UM]
-           [--usual-seeing ARCSEC] [--exposure S] [--mosaic PATTERN]
-           [--picture N] [--plane N] FILE...
+           [--usual-seeing ARCSEC] [--focus-um-per-step UM] [--exposure S]
+           [--mosaic PATTERN] [--picture N] [--plane N] FILE...
 
 Measures the stars of raw exposures and compares centre and corners.
   --json    one JSON object per file on standard output, nothing else
   --stars   list every star as well
+  --series  take the files as one run of frames of one field, in order of time: how the
+            field moved, how long an exposure may be, or a focus run; reported at the end
   --no-fit  stop after the measurement
   --mosaic  colour filters from the first stored pixel: RGGB, BGGR, GRBG, GBRG or none
   --picture, --plane  which picture of a file that holds several, counted from 1
+  --focus-um-per-step  how far one step of the focuser moves the sensor, + = a larger
+            position moves it away from the optics
 What an option says overrides the file's header. Exit status: 0 all files analysed,
 1 some file had a fault, 2 wrong usage.
 `;
@@ -76,10 +84,11 @@ export function parseArguments(
       },
     });
     if (positionals.length === 0) throw new Error('Name at least one file.');
-    if (values.series) throw new Error('--series is not there yet: frames are measured one by one.');
     const number = (option: keyof typeof NUMBERS) =>
       readNumber(values[option], { option, ...NUMBERS[option] });
-    number('focus-um-per-step'); // belongs to a run of frames; checked, so that a script's typing error shows
+    const focusUmPerStep = number('focus-um-per-step');
+    if (focusUmPerStep === 0)
+      throw new Error('--focus-um-per-step must not be 0: give the travel of one step in µm, with its sign.');
     const given = {
       focalLengthMm: number('focal-length'),
       apertureMm: number('aperture'),
@@ -100,6 +109,8 @@ export function parseArguments(
           filters: readFilters(values.mosaic),
         },
         choice: choiceOf(number('picture'), number('plane')),
+        series: values.series ?? false,
+        focusUmPerStep,
         rig: Object.fromEntries(Object.entries(given).filter(([, value]) => value !== null)),
       },
     };

@@ -7,10 +7,12 @@ import { ANY_KIND } from '../workers/protocol/reading.ts';
 import type { FrameReport } from '../workers/protocol/report.ts';
 import { UNKNOWN_RIG } from '../workers/protocol/rig.ts';
 import { listStars } from '../workers/regions/report.ts';
+import { recordOf, recordOfFault } from '../workers/series/record.ts';
 import { loadKernels } from '../workers/wasm/kernels.ts';
 import { parseArguments, USAGE, type Arguments } from './arguments.ts';
 import { nodeSource } from './node-source.ts';
 import { emptyReport, readableReport } from './readable.ts';
+import { printedRun, type MeasuredFile } from './run.ts';
 import { threadedPools } from './star-pool.ts';
 
 /** `npm run measure`: the page's own pipeline over files named on the command line. */
@@ -20,19 +22,25 @@ async function main(): Promise<number> {
     process.stderr.write(`${parsed.message}\n\n${USAGE}`);
     return 2;
   }
+  const options = parsed.value;
   const session = new FrameSession(await loadKernels());
   const pools = threadedPools();
+  const colour = Boolean(process.stdout.isTTY);
+  const run: MeasuredFile[] = [];
   let faults = 0;
-  for (const file of parsed.value.files) {
-    const report = await measureFile(session, pools.make, file, parsed.value);
+  for (const [i, file] of options.files.entries()) {
+    if (options.series) process.stderr.write(`${i + 1} of ${options.files.length}: ${file}\n`);
+    const measured = await measureFile(session, pools.make, file, options);
+    const { report } = measured;
     if (report.fault) faults++;
     for (const warning of report.warnings) process.stderr.write(`${file}: ${warning}\n`);
-    process.stdout.write(
-      parsed.value.json
-        ? `${JSON.stringify(report)}\n`
-        : readableReport(report, parsed.value.stars, Boolean(process.stdout.isTTY)),
-    );
+    if (options.series) run.push(measured);
+    else
+      process.stdout.write(
+        options.json ? `${JSON.stringify(report)}\n` : readableReport(report, options.stars, colour),
+      );
   }
+  if (options.series) process.stdout.write(printedRun(run, options, colour));
   pools.close();
   return faults > 0 ? 1 : 0;
 }
@@ -42,15 +50,15 @@ async function measureFile(
   makePool: StarPoolMaker,
   file: string,
   options: Arguments,
-): Promise<FrameReport> {
+): Promise<MeasuredFile> {
   const path = isAbsolute(file) ? file : resolve(process.env.INIT_CWD ?? process.cwd(), file);
   try {
     const source = await nodeSource(path);
     const { rig, told, choice } = options;
     const how = { rig, told: { [ANY_KIND]: told }, choice };
     const outcome = source.ok ? await session.measure(source.value, how) : source;
-    if (!outcome.ok) return emptyReport(file, outcome.fault);
-    const { handle, stars } = outcome.value;
+    if (!outcome.ok) return unread(emptyReport(file, outcome.fault));
+    const { handle, stars, meta } = outcome.value;
     let report: FrameReport = { ...outcome.value.report, file };
     if (options.fit && !report.fault) {
       const stamps = session.stamps(handle, FIT_STAMPS);
@@ -60,12 +68,14 @@ async function measureFile(
       );
     }
     if (options.stars) report.list = listStars(stars);
-    return report;
+    return { report, record: recordOf(report, stars, meta) };
   } catch (error) {
     const said = error instanceof Error ? error.message : String(error);
-    return emptyReport(file, { code: 'internal', message: `Cornerwise failed on this file: ${said}` });
+    return unread(emptyReport(file, { code: 'internal', message: `Cornerwise failed on this file: ${said}` }));
   }
 }
+
+const unread = (report: FrameReport): MeasuredFile => ({ report, record: recordOfFault(report) });
 
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {
   // Whoever reads us (head, less) has seen enough.

@@ -162,3 +162,32 @@ export const reportProblems = (value: unknown): string[] =>
     },
     ['list'],
   )(value, 'report');
+
+const point = object({ timeS: orNull(number), xPx: number, yPx: number, rotationDeg: number });
+/** The last object of a run. */
+export const seriesProblems = (value: unknown): string[] =>
+  object({
+    series: object({
+      kind: oneOf('tracking', 'focus'),
+      frames: count,
+      used: count,
+      path: listOf(point),
+      driftPxPerMin: vector,
+      rotationDegPerMin: estimate,
+      periodic: orNull(
+        object({
+          amplitudePx: estimate,
+          periodS: estimate,
+          angleDeg: estimate,
+          falseAlarm: (chance, path) =>
+            (chance as number) >= 0 && (chance as number) <= 1 ? [] : say(path, 'probability', chance),
+        }),
+      ),
+      longestExposureS: orNull(
+        object({ limitPx: number, share50: estimate, share90: estimate, share95: estimate }),
+      ),
+      focus: orNull(
+        object({ bestPosition: estimate, umPerStep: orNull(number), tiltUmPerMm: vector, curvaturePerM: estimate }),
+      ),
+    }),
+  })(value, 'run');

@@ -14,6 +14,43 @@ export function recordOf(report: FrameReport, stars: StarTable, meta: FrameMeta)
   return { format: 1, report: kept, meta, stars: bestStars(stars) };
 }
 
+/** The record of a file that could not be read: it counts among the frames of the run, and says why it is not used. */
+export function recordOfFault(report: FrameReport): SeriesRecord {
+  const none = new Float32Array(0);
+  const stars: RecordStars = {
+    count: 0,
+    xPx: new Float64Array(0),
+    yPx: new Float64Array(0),
+    positionSigmaPx: none,
+    fluxAdu: none,
+    snr: none,
+    fwhmPx: none,
+    hfdPx: none,
+    hfdSigmaPx: none,
+    e1: none,
+    e2: none,
+    eSigma: none,
+    rmsPx: none,
+    flags: new Uint32Array(0),
+  };
+  return { format: 1, report, meta: SILENT, stars };
+}
+
+const SILENT: FrameMeta = {
+  format: '',
+  exposureS: null,
+  startTime: null,
+  pixelSizeUm: null,
+  focalLengthMm: null,
+  apertureMm: null,
+  obstruction: null,
+  gainElectronsPerAdu: null,
+  focusPosition: null,
+  temperatureC: null,
+  imageType: null,
+  pointing: null,
+};
+
 /** The brightest stars that have a place; the table is in order of brightness already. */
 function bestStars(stars: StarTable): RecordStars {
   const chosen: number[] = [];

@@ -103,8 +103,9 @@ const mappedPlaces = (map: StarPlaces, mapping: Similarity) => ({
   y: map.x.map((x, i) => mapY(mapping, x, map.y[i])),
 });
 
-/** Places from the sensor's centre with honest variances. */
+/** Places from the sensor's centre with honest variances; none of a frame with a fault. */
 function placesOf({ stars, report }: SeriesRecord): StarPlaces {
+  if (report.fault) return { x: new Float64Array(0), y: new Float64Array(0), variance: new Float64Array(0) };
   const { widthPx, heightPx } = report.frame ?? { widthPx: 1, heightPx: 1 };
   return {
     x: stars.xPx.map((x) => x - (widthPx - 1) / 2),

@@ -1,0 +1,83 @@
+import { basename } from 'node:path';
+import type { Estimate, FrameReport } from '../workers/protocol/report.ts';
+import type { SeriesFrame, SeriesReport, SeriesResult } from '../workers/protocol/series.ts';
+
+/** A run for a person at a telescope: what to do, why, then one line per frame. */
+export function readableRun(reports: FrameReport[], result: SeriesResult, colour: boolean): string {
+  const bold = (text: string) => (colour ? `\x1b[1m${text}\x1b[0m` : text);
+  const { report, headline, notes } = result;
+  const lines = [
+    bold(`${report.frames} frames, ${report.used} used`),
+    `  ${bold(headline)}`,
+    ...notes.map((note) => `  ${note}`),
+    '',
+    ...figures(report),
+    '',
+    ...table(reports, result),
+  ];
+  return `${lines.join('\n')}\n`;
+}
+
+function figures(report: SeriesReport): string[] {
+  const { driftPxPerMin: drift, rotationDegPerMin, periodic, longestExposureS: longest } = report;
+  const row = (name: string, text: string) => `  ${name.padEnd(30)}${text}`;
+  const lines = [
+    row('drift, px per minute', `x ${shown(drift.x)}, y ${shown(drift.y)}`),
+    row('turn, degrees per minute', shown(rotationDegPerMin)),
+  ];
+  if (periodic)
+    lines.push(
+      row('periodic error', `${shown(periodic.amplitudePx)} px to either side every ${shown(periodic.periodS)} s`),
+      row('', `along ${shown(periodic.angleDeg)}°, chance of none ${periodic.falseAlarm.toExponential(0)}`),
+    );
+  else lines.push(row('periodic error', 'none found'));
+  if (longest)
+    for (const [share, estimate] of [
+      ['50', longest.share50],
+      ['90', longest.share90],
+      ['95', longest.share95],
+    ] as const)
+      lines.push(
+        row(
+          `${share} % under ${longest.limitPx} px up to, s`,
+          estimate ? shown(estimate) : 'longer than this run can tell',
+        ),
+      );
+  return lines;
+}
+
+function table(reports: FrameReport[], { frames, report }: SeriesResult): string[] {
+  const lines = ['     time s       x px       y px   turn °  stars  FWHM px    A/B  angle  file'];
+  let at = 0;
+  frames.forEach((frame, i) => {
+    const { sensor, stars, file } = reports[i];
+    const place = frame.registration.ok ? report.path[at++] : null;
+    lines.push(
+      [
+        plain(place?.timeS ?? frame.timeS, 1).padStart(11),
+        plain(place?.xPx ?? null, 2).padStart(11),
+        plain(place?.yPx ?? null, 2).padStart(11),
+        plain(place?.rotationDeg ?? null, 3).padStart(9),
+        String(stars.measured).padStart(7),
+        plain(sensor.fwhmPx?.value ?? null, 2).padStart(9),
+        plain(sensor.elongation?.value ?? null, 2).padStart(7),
+        plain(sensor.angleDeg?.value ?? null, 0).padStart(7),
+        `  ${basename(file)}${whyNot(frame)}`,
+      ].join(''),
+    );
+  });
+  return lines;
+}
+
+const whyNot = ({ registration }: SeriesFrame): string =>
+  registration.ok ? '' : `  not used: ${registration.sentence}`;
+
+const plain = (value: number | null, digits: number) => (value === null ? '-' : value.toFixed(digits));
+
+/** Two digits of the error, as many of the value. */
+function shown(estimate: Estimate | null): string {
+  if (!estimate) return 'not known';
+  const { value, sigma } = estimate;
+  const digits = sigma > 0 ? Math.min(5, Math.max(0, 1 - Math.floor(Math.log10(sigma)))) : 3;
+  return `${value.toFixed(digits)} ± ${sigma.toFixed(digits)}`;
+}
