@@ -71,7 +71,9 @@ async function measureFile(
     return { report, record: recordOf(report, stars, meta) };
   } catch (error) {
     const said = error instanceof Error ? error.message : String(error);
-    return unread(emptyReport(file, { code: 'internal', message: `Cornerwise failed on this file: ${said}` }));
+    return unread(
+      emptyReport(file, { code: 'internal', message: `Cornerwise failed on this file: ${said}` }),
+    );
   }
 }
 

@@ -27,7 +27,10 @@ function figures(report: SeriesReport): string[] {
   ];
   if (periodic)
     lines.push(
-      row('periodic error', `${shown(periodic.amplitudePx)} px to either side every ${shown(periodic.periodS)} s`),
+      row(
+        'periodic error',
+        `${shown(periodic.amplitudePx)} px to either side every ${shown(periodic.periodS)} s`,
+      ),
       row('', `along ${shown(periodic.angleDeg)}°, chance of none ${periodic.falseAlarm.toExponential(0)}`),
     );
   else lines.push(row('periodic error', 'none found'));

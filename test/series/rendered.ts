@@ -36,7 +36,9 @@ export function renderRun(run: RenderedRun): Uint8Array<ArrayBuffer>[] {
   }));
   return Array.from({ length: run.frames }, (_, frame) => {
     const start = frame * run.cadenceS;
-    const nodes = Array.from({ length: NODES + 1 }, (_, i) => run.motion(start + (run.exposureS * i) / NODES));
+    const nodes = Array.from({ length: NODES + 1 }, (_, i) =>
+      run.motion(start + (run.exposureS * i) / NODES),
+    );
     // The simulator puts the mean of the path on the star: trapezia between the nodes.
     const mean = (axis: 0 | 1) =>
       nodes.reduce((sum, node, i) => sum + node[axis] * (i === 0 || i === NODES ? 0.5 : 1), 0) / NODES;

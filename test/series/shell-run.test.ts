@@ -95,7 +95,10 @@ describe('--series --json', () => {
     expect([run.kind, run.frames, run.used, run.focus]).toEqual(['tracking', FRAMES + 2, FRAMES, null]);
     expect(run.path.map(({ timeS }) => timeS)).toEqual(names.map((_, i) => i * CADENCE_S));
     const meanOf = (frame: number, axis: 0 | 1) => {
-      const moments = Array.from({ length: 500 }, (_, k) => frame * CADENCE_S + (EXPOSURE_S * (k + 0.5)) / 500);
+      const moments = Array.from(
+        { length: 500 },
+        (_, k) => frame * CADENCE_S + (EXPOSURE_S * (k + 0.5)) / 500,
+      );
       return moments.reduce((sum, t) => sum + motion(t)[axis], 0) / 500;
     };
     run.path.forEach(({ xPx, yPx }, i) => {
@@ -133,7 +136,9 @@ test('for a person: what to do, the figures, one line per frame', () => {
   expect(stdout).toMatch(/^16 frames, 14 used\n/);
   expect(stdout).toMatch(/px of trailing|is lost at/);
   expect(stdout).toMatch(/Periodic error: 2\.\d+ ± 0\.\d+ px to either side every 1[67]\d/);
-  expect(stdout.split('\n').filter((line) => /^ +[-\d.]+ .*\.(fits|txt)/.test(line))).toHaveLength(FRAMES + 2);
+  expect(stdout.split('\n').filter((line) => /^ +[-\d.]+ .*\.(fits|txt)/.test(line))).toHaveLength(
+    FRAMES + 2,
+  );
   expect(stdout).toMatch(/covered\.fits {2}not used: /);
   expect(stdout).not.toMatch(/NaN|undefined|null/);
   expect(stderr).toContain('16 of 16');

@@ -187,7 +187,12 @@ export const seriesProblems = (value: unknown): string[] =>
         object({ limitPx: number, share50: estimate, share90: estimate, share95: estimate }),
       ),
       focus: orNull(
-        object({ bestPosition: estimate, umPerStep: orNull(number), tiltUmPerMm: vector, curvaturePerM: estimate }),
+        object({
+          bestPosition: estimate,
+          umPerStep: orNull(number),
+          tiltUmPerMm: vector,
+          curvaturePerM: estimate,
+        }),
       ),
     }),
   })(value, 'run');

@@ -45,7 +45,8 @@ export function trackingWords(result: SeriesResult, fit: MotionFit | null, every
 }
 
 function tooFew({ report }: SeriesResult): string {
-  if (report.frames === 1) return 'One frame is no run: take a second one of the same field, nothing touched.';
+  if (report.frames === 1)
+    return 'One frame is no run: take a second one of the same field, nothing touched.';
   return `${report.used === 0 ? 'None' : 'Only one'} of the ${report.frames} frames could be laid on the others: take them of one field, with the same camera settings.`;
 }
 
@@ -85,7 +86,9 @@ function keptAt(keeping: readonly KeptShare[], exposureS: number): number | null
 
 function lostWords(share: number): string {
   if (share > 0.6) return `${Math.round(10 * share)} frames in ten`;
-  return WORDS.reduce((a, b) => (Math.abs(Math.log(b[0] / share)) < Math.abs(Math.log(a[0] / share)) ? b : a))[1];
+  return WORDS.reduce((a, b) =>
+    Math.abs(Math.log(b[0] / share)) < Math.abs(Math.log(a[0] / share)) ? b : a,
+  )[1];
 }
 
 function driftNotes({ report }: SeriesResult, fit: MotionFit): string[] {
@@ -115,7 +118,8 @@ function periodicNotes({ report: { periodic } }: SeriesResult): string[] {
 function turnNotes({ report: { rotationDegPerMin } }: SeriesResult, exposureS: number | null): string[] {
   const turn = rotationDegPerMin;
   if (!turn || Math.abs(turn.value) < SIGMAS * turn.sigma || Math.abs(turn.value) < 0.002) return [];
-  const within = exposureS === null ? '' : `, ${((60 * turn.value * exposureS) / 60).toFixed(1)}′ within one exposure`;
+  const within =
+    exposureS === null ? '' : `, ${((60 * turn.value * exposureS) / 60).toFixed(1)}′ within one exposure`;
   return [
     `The field turns by ${told(turn)}° a minute${within}: stars far from the middle trail more than those in it.`,
   ];
@@ -123,7 +127,9 @@ function turnNotes({ report: { rotationDegPerMin } }: SeriesResult, exposureS: n
 
 function jumpNotes({ jumps }: SeriesResult, everyFrame: boolean): string[] {
   if (everyFrame)
-    return ['The pointing changes with every frame: drift and periodic error are only as good as that allows.'];
+    return [
+      'The pointing changes with every frame: drift and periodic error are only as good as that allows.',
+    ];
   const kinds = (kind: string) => jumps.filter((jump) => jump.kind === kind);
   const lines: string[] = [];
   if (kinds('flip').length)
@@ -140,8 +146,7 @@ function jumpNotes({ jumps }: SeriesResult, everyFrame: boolean): string[] {
 function lostNotes({ frames }: SeriesResult): string[] {
   const reasons = new Map<string, number>();
   for (const { registration } of frames)
-    if (!registration.ok)
-      reasons.set(registration.sentence, (reasons.get(registration.sentence) ?? 0) + 1);
+    if (!registration.ok) reasons.set(registration.sentence, (reasons.get(registration.sentence) ?? 0) + 1);
   return [...reasons].map(([sentence, count]) =>
     count === 1 ? `One frame left out: ${sentence}` : `${count} frames left out: ${sentence}`,
   );
