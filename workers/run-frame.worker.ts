@@ -1,0 +1,23 @@
+import { expose, transfer } from 'comlink';
+import { fileSource } from './decode/sources.ts';
+import type { RunFrame, RunFrameWorkerApi } from './protocol/run.ts';
+import { measureForRun } from './run-frame.ts';
+import { FrameSession } from './session.ts';
+import { loadKernels } from './wasm/kernels.ts';
+
+let session: Promise<FrameSession> | null = null;
+const ready = () => (session ??= loadKernels().then((kernels) => new FrameSession(kernels)));
+
+const api: RunFrameWorkerApi = {
+  async measure(file, options) {
+    const outcome = await measureForRun(await ready(), fileSource(file), file.lastModified, options);
+    return outcome.ok ? transfer(outcome, buffersOf(outcome.value)) : outcome;
+  },
+};
+
+expose(api);
+
+const buffersOf = ({ record }: RunFrame): ArrayBuffer[] =>
+  Object.values(record?.stars ?? {}).flatMap((column) =>
+    typeof column === 'number' ? [] : [column.buffer as ArrayBuffer],
+  );
