@@ -55,9 +55,7 @@ export class RunShelf {
   }
 
   private async framesOf(runId: number): Promise<RunFrame[]> {
-    const kept = await this.keep.within((database) =>
-      database.getAllFromIndex('runFrames', 'runId', runId),
-    );
+    const kept = await this.keep.within((database) => database.getAllFromIndex('runFrames', 'runId', runId));
     return (kept ?? []).map(({ record }) => record as RunFrame).filter((frame) => frame?.format === 1);
   }
 }

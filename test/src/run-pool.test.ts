@@ -38,7 +38,8 @@ const frameOf = (name: string): RunFrame => ({
 const good: Measure = async (file) => success(frameOf(file.name));
 const never: Measure = () => new Promise(() => {});
 // Node's message channels clone a File without its name, so a bare object stands for it.
-const tasksOf = (...names: string[]): RunTask[] => names.map((name) => ({ key: name, file: { name } as File }));
+const tasksOf = (...names: string[]): RunTask[] =>
+  names.map((name) => ({ key: name, file: { name } as File }));
 
 /** The nth worker that is made measures by the nth of `measures` (the last for all later ones). */
 function setUp(workers: number, ...measures: ((worker: FakeWorker) => Measure)[]) {
