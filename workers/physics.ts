@@ -5,7 +5,7 @@ import type { FrameReport } from './protocol/report.ts';
 import type { Rig } from './protocol/rig.ts';
 import type { StampSet } from './protocol/stamps.ts';
 import { adviceOn } from './verdict/advice.ts';
-import { verdictOf } from './verdict/verdict.ts';
+import { circleWithoutComa, verdictOf } from './verdict/verdict.ts';
 
 /**
  * From stamps to model, budget, causes and verdict. A field that cannot be fitted is answered with a fault, which the
@@ -23,7 +23,13 @@ export async function explainFrame(
   const fitted = await fitField(stamps, known, rig, makePool, onProgress, signal);
   if (!fitted.ok) return fitted;
   const judged = verdictOf(fitted.value, report, rig);
-  return success({ ...judged, field: fitted.value, advice: adviceOn(fitted.value, judged, report, rig) });
+  const corners = judged.budget.find(({ where }) => where === 'corners')!.variancePx2;
+  return success({
+    ...judged,
+    field: fitted.value,
+    advice: adviceOn(fitted.value, judged, report, rig),
+    round: circleWithoutComa(fitted.value, corners),
+  });
 }
 
 /** The report with the fit's parts filled in, or with the reason why they are missing among its warnings. */

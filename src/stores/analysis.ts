@@ -18,7 +18,7 @@ export interface Analysis {
   frame: FrameRef;
   measured: Measured;
   /** What the fit left for whoever asks more of its model; null until it is there. */
-  explained: Pick<Physics, 'field' | 'advice'> | null;
+  explained: Pick<Physics, 'field' | 'advice' | 'round'> | null;
 }
 
 export interface Running {
@@ -141,7 +141,7 @@ export const useAnalysis = defineStore('analysis', () => {
   }
 
   /** What the fit found out about a frame joins its report, if that frame is still the one on the page. */
-  function addPhysics(file: File, { warnings, field, advice, ...parts }: Physics): void {
+  function addPhysics(file: File, { warnings, field, advice, round, ...parts }: Physics): void {
     const subject = current.value;
     if (!subject || subject.file !== file) return;
     const { report } = subject.measured;
@@ -149,7 +149,7 @@ export const useAnalysis = defineStore('analysis', () => {
     current.value = {
       ...subject,
       measured: { ...subject.measured, report: told },
-      explained: { field, advice },
+      explained: { field, advice, round },
     };
   }
 

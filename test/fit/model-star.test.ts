@@ -123,11 +123,19 @@ describe('a simulated frame with coma, measured and fitted', () => {
     expect(whole.meanPx.value).toBeLessThan(whole.cornersPx.value);
   });
 
-  test('without air, pixel and diffraction remain: narrower than the real star by far', () => {
+  test('without air, pixel and diffraction remain, and the error says how little of the width that is', () => {
+    const airless = truthOf(fieldScene({ optics: { comaStrength: 0 }, sky: { seeingArcsec: 0.02 } })).fwhmPx;
     const still = remainingWidths(kernels, fit, ['roundBlur', 'coma', 'collimation']);
+    const whole = remainingWidths(kernels, fit, []);
     // 0.98 lambda F (obstruction 0.3, handbook section 5.1) is 0.72 px here; the pixel adds 5.545 / 12 in squares.
     expect(still.centrePx.value).toBeGreaterThan(0.9);
     expect(still.centrePx.value).toBeLessThan(1.3);
+    // The simulator without air is the truth.
+    expect(Math.abs(still.centrePx.value - airless.centre)).toBeLessThan(3 * still.centrePx.sigma);
+    // Squares subtract: w dw = W dW.
+    expect(still.centrePx.value * still.centrePx.sigma).toBeGreaterThan(
+      0.999 * 0.01 * whole.centrePx.value ** 2,
+    );
   });
 
   test('a model that fits leaves nothing in common to the stars; one without coma leaves much in the corners', async () => {

@@ -3,6 +3,7 @@ import type { FieldFit } from '../../workers/fit/field-fit.ts';
 import { P, PARAMETER_COUNT } from '../../workers/fit/parameters.ts';
 import type { Group, ParameterName, PathKind } from '../../workers/fit/parameters.ts';
 import { UNKNOWN_RIG, type Following, type OpticsKind } from '../../workers/protocol/rig.ts';
+import { otherStory } from '../../workers/verdict/other-story.ts';
 import { roundCircle } from '../../workers/verdict/round-circle.ts';
 import { verdictOf } from '../../workers/verdict/verdict.ts';
 
@@ -235,5 +236,29 @@ describe('sentences', () => {
       for (const { do: text } of next) expect(text).toMatch(/^[A-Z].*\.$/);
       expect(headline).toMatch(/^[A-Z].*\.$/);
     }
+  });
+});
+
+describe('the nearest explanation without a cause', () => {
+  const values = { comaField: 3, motionX: 2, focus: 1 };
+  const rival = (groups: Group[], gap: number) => {
+    const theta = new Array<number>(PARAMETER_COUNT).fill(0);
+    for (const [name, value] of Object.entries(values)) theta[P[name as ParameterName]] = value;
+    return { groups, path: 'straight' as PathKind, theta, gap, atLeast: false };
+  };
+  const fit = fitOf(values, ['comaField', 'motion', 'focus'], {
+    rivals: [rival(['comaField', 'focus'], 3), rival(['motion', 'focus'], 20), rival(['focus'], 90)],
+  });
+
+  test('is one that does without it, though another may be nearer', () => {
+    expect(otherStory(fit, 'coma')).toEqual({ cause: 'trailing', gap: 20, atLeast: false });
+    expect(otherStory(fit, 'collimation')?.gap).toBe(20);
+    expect(otherStory(fit, 'trailing')?.gap).toBe(3);
+  });
+
+  test('is none where every one of them has the cause, or nothing of the model makes it', () => {
+    expect(otherStory(fit, 'focus')).toBeNull();
+    expect(otherStory(fit, 'seeing')).toBeNull();
+    expect(otherStory(fit, 'dispersion')).toBeNull();
   });
 });

@@ -8,7 +8,10 @@ import type { FieldFit } from './field-fit.ts';
 import { modelWidths, pictureReachPx } from './model-width.ts';
 import { PARAMETER_COUNT } from './parameters.ts';
 
-/** No width is better known than this share of itself: physics that the model leaves out. */
+/**
+ * No width is better known than this share of itself: physics that the model leaves out. Widths go as squares, so what
+ * that leaves open of the whole width is W / w times as much of a width w that remains of it.
+ */
 const LEAST_RELATIVE_SIGMA = 0.01;
 /** Nodes and weights of Gauss-Legendre quadrature with three points (Abramowitz & Stegun 25.4.30). */
 const GAUSS = [
@@ -33,13 +36,14 @@ export function remainingWidths(
     GAUSS.map((v) => ({ xi: u.at * x, eta: v.at * y, weight: u.weight * v.weight })),
   );
   const widths = modelWidths(kernels, fit.optics, pictureReachPx(largestVariance(fit), fit.optics));
-  const look = (theta: Float64Array) => {
-    const field = drawnWithout(fit, without, theta);
+  const look = (theta: Float64Array, left: readonly RemovablePart[] = without) => {
+    const field = drawnWithout(fit, left, theta);
     const mean = (places: typeof corners) =>
       places.reduce((sum, p) => sum + p.weight * widths.fwhmAt(field.theta, field.path, p.xi, p.eta), 0);
     return [widths.fwhmAt(field.theta, field.path, 0, 0), mean(corners), mean(whole)];
   };
   const values = look(Float64Array.from(fit.theta));
+  const asIs = without.length ? look(Float64Array.from(fit.theta), []) : values;
   const variance = [0, 0, 0];
   for (const column of errorColumns(fit)) {
     const moved = look(Float64Array.from(fit.theta, (value, i) => value + column[i]));
@@ -48,7 +52,7 @@ export function remainingWidths(
   widths.close();
   const [centrePx, cornersPx, meanPx] = values.map((value, i): Estimate => ({
     value,
-    sigma: Math.max(Math.sqrt(variance[i]), LEAST_RELATIVE_SIGMA * value),
+    sigma: Math.max(Math.sqrt(variance[i]), (LEAST_RELATIVE_SIGMA * asIs[i] ** 2) / value),
   }));
   return { centrePx, cornersPx, meanPx };
 }

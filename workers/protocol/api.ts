@@ -1,6 +1,6 @@
 import type { Outcome } from './faults.ts';
 import type { FrameMeta } from './frame.ts';
-import type { FittedField } from './model.ts';
+import type { FittedField, RoundCircle } from './model.ts';
 import type { Cause, Estimate, FrameReport, Region, VectorEstimate, Verdict } from './report.ts';
 import type { PictureChoice, Reading, Told } from './reading.ts';
 import type { StampSet } from './stamps.ts';
@@ -133,6 +133,8 @@ export const FIT_STAMPS = 90;
 export interface Physics extends Pick<FrameReport, 'model' | 'budget' | 'causes' | 'verdict' | 'warnings'> {
   field: FittedField;
   advice: Advice[];
+  /** Where coma that grows with the field does not show; null without such coma. */
+  round: RoundCircle | null;
 }
 
 /** What could be done about one cause, whether or not it leads. */
@@ -141,6 +143,16 @@ export interface Advice {
   next: Verdict['next'];
   /** Frames that tell it from other explanations, as sentences. */
   deciders: string[];
+  /** The nearest explanation of the stars without it that was fitted; null where none was. */
+  instead: OtherStory | null;
+}
+
+/** Another explanation of the same stars: what it leans on, and how much worse it is (chi squared over the misfit). */
+export interface OtherStory {
+  cause: Cause;
+  gap: number;
+  /** The true gap is at least this. */
+  atLeast: boolean;
 }
 
 export interface FitProgress {

@@ -6,8 +6,17 @@ import type { StampSet } from './stamps.ts';
 export interface FittedField {
   readonly theta: readonly number[];
   readonly covariance: readonly number[];
-  /** Other explanations of the same stars: what the nearest costs more, in chi squared over the misfit. */
-  readonly rivals: readonly { readonly gap: number; readonly atLeast: boolean }[];
+}
+
+/** Around the place where coma vanishes: the circle inside which it is not worth naming. */
+export interface RoundCircle {
+  /** From the sensor's centre. */
+  centrePx: { x: number; y: number };
+  radiusPx: number;
+  /** Null where the scale is unknown. */
+  radiusArcmin: number | null;
+  /** Whether the whole sensor lies inside. */
+  coversAll: boolean;
 }
 
 /** A place on the sensor, full-frame pixels. */

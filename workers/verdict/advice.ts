@@ -3,6 +3,7 @@ import type { Advice } from '../protocol/api.ts';
 import type { Cause, FrameReport } from '../protocol/report.ts';
 import type { Rig } from '../protocol/rig.ts';
 import { nextMoves } from './next-moves.ts';
+import { otherStory } from './other-story.ts';
 import { DECIDERS } from './rules.ts';
 import { moveContext, type Judgement } from './verdict.ts';
 
@@ -18,6 +19,7 @@ export function adviceOn(
     cause,
     next: nextMoves(cause, moveContext(fit, model, measured, rig, corners, cornerFwhmWithoutPx)),
     deciders: decidersOf(cause),
+    instead: otherStory(fit, cause),
   }));
 }
 

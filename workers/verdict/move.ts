@@ -1,6 +1,6 @@
+import type { RoundCircle } from '../protocol/model.ts';
 import type { Rig } from '../protocol/rig.ts';
 import type { FieldModel, Verdict } from '../protocol/report.ts';
-import type { RoundCircle } from './round-circle.ts';
 
 export type Move = Verdict['next'][number];
 

@@ -1,17 +1,7 @@
 import { arcsecPerPixel, type FieldFit } from '../fit/field-fit.ts';
 import { P } from '../fit/parameters.ts';
 import { spotVariance } from '../fit/wavefront.ts';
-
-/** Around the place where coma vanishes: the circle inside which it is not worth naming. */
-export interface RoundCircle {
-  /** From the sensor's centre. */
-  centrePx: { x: number; y: number };
-  radiusPx: number;
-  /** Null where the scale is unknown. */
-  radiusArcmin: number | null;
-  /** Whether the whole sensor lies inside. */
-  coversAll: boolean;
-}
+import type { RoundCircle } from '../protocol/model.ts';
 
 /**
  * Coma grows in proportion to the distance from its node, its spot's variance with the square: the radius where that

@@ -1,5 +1,4 @@
 import { blurBudget } from '../fit/budget.ts';
-import { MODEL_CAUSES } from '../fit/causes.ts';
 import { budgetInput } from '../fit/drawn-field.ts';
 import { arcsecPerPixel, type FieldFit } from '../fit/field-fit.ts';
 import { P } from '../fit/parameters.ts';
@@ -21,6 +20,7 @@ import { aboveLimit, fromGap, misfitCap, normalCdf } from './confidence.ts';
 import { goodEnough, headline } from './headline.ts';
 import type { MoveContext } from './move.ts';
 import { nextMoves } from './next-moves.ts';
+import { standIn } from './other-story.ts';
 import { roundCircle } from './round-circle.ts';
 import {
   ASTIGMATISM_BEFORE_FOCUS,
@@ -94,6 +94,10 @@ export function verdictOf(
 const unavoidable = (corners: Record<BudgetPart, number>) =>
   corners.roundBlur + corners.diffraction + corners.pixel;
 
+/** Where coma of the field stays below what is worth naming. */
+export const circleWithoutComa = (fit: FieldFit, corners: BudgetEntry['variancePx2']) =>
+  roundCircle(fit, WORTH_NAMING.coma.share * unavoidable(corners));
+
 /** What a piece of advice may refer to; `leftPx`: the corners' width once its cause is gone. */
 export const moveContext = (
   fit: FieldFit,
@@ -108,7 +112,7 @@ export const moveContext = (
   focalRatio: fit.known.focalRatio ? fit.optics.focalRatio : null,
   exposureS: measured.frame?.exposureS ?? null,
   leftPx: leftPx ?? fit.cornerFwhmPx,
-  roundCircle: roundCircle(fit, WORTH_NAMING.coma.share * unavoidable(corners)),
+  roundCircle: circleWithoutComa(fit, corners),
 });
 
 interface Decision {
@@ -158,7 +162,7 @@ function decide(
   // Colours are measured apart from the fit: no other model of the green stars can take their place.
   const nearest = first.key === 'dispersion' ? null : (fit.rivals[0] ?? null);
   let confidence = Math.min(cap, nearest ? fromGap(nearest.gap) : cap);
-  let rival: Cause = nearest ? standIn(fit, nearest.groups, first) : 'clean';
+  let rival: Cause = nearest ? standIn(fit, nearest, first.key) : 'clean';
   const threshold = aboveLimit(first.cornerVariancePx2, limitOf(first));
   if (threshold < confidence) rival = 'clean';
   confidence = Math.min(confidence, threshold);
@@ -211,24 +215,6 @@ function roundField(
 function spreadOf(first: WeighedCause, second: WeighedCause): number {
   const relative = (entry: WeighedCause) => 2 / Math.max(entry.significance, 1);
   return Math.max(0.12, Math.hypot(relative(first), relative(second)));
-}
-
-/** The cause that a rival model leans on: its largest group that is not the verdict's. */
-function standIn(fit: FieldFit, groups: readonly string[], first: WeighedCause): Cause {
-  const rival = fit.rivals[0];
-  const budget = blurBudget({
-    ...budgetInput(fit),
-    theta: rival.theta,
-    path: rival.path,
-    dispersionPx: { x: 0, y: 0 },
-  }).find(({ where }) => where === 'corners')!.variancePx2;
-  const best = MODEL_CAUSES.filter(
-    (cause) => cause.key !== first.key && cause.groups.some((group) => groups.includes(group)),
-  )
-    .map((cause) => ({ cause, variance: cause.parts.reduce((sum, part) => sum + budget[part], 0) }))
-    .sort((a, b) => b.variance - a.variance)[0];
-  if (!best || best.variance <= 0) return 'seeing';
-  return best.cause.key === 'motion' ? 'trailing' : best.cause.key;
 }
 
 function deciderBetween(cause: Cause, rival: Cause): Verdict['decider'] {
