@@ -240,7 +240,7 @@ describe('sentences', () => {
 });
 
 describe('the nearest explanation without a cause', () => {
-  const values = { comaField: 3, motionX: 2, focus: 1 };
+  const values = { comaField: 3, motionX: 3, focus: 0.2 };
   const rival = (groups: Group[], gap: number) => {
     const theta = new Array<number>(PARAMETER_COUNT).fill(0);
     for (const [name, value] of Object.entries(values)) theta[P[name as ParameterName]] = value;
