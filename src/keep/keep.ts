@@ -1,6 +1,14 @@
 import { openDB, type IDBPDatabase } from 'idb';
 import { shallowRef } from 'vue';
-import { DATABASE, DATABASE_VERSION, MOST, type Schema, type ShelfName } from './schema.ts';
+import {
+  DATABASE,
+  DATABASE_VERSION,
+  MOST,
+  type Contents,
+  type Schema,
+  type ShelfName,
+  type StoreName,
+} from './schema.ts';
 
 /**
  * Why nothing can be kept. The page never depends on it.
@@ -14,6 +22,8 @@ const PATIENCE_MS = 2500;
 /** The database of this browser for this page: opened once, never in the way. */
 export class Keep {
   readonly trouble = shallowRef<Trouble | null>(null);
+  /** Counts what was forgotten or brought back behind the backs of those who hold a list of records. */
+  readonly changed = shallowRef(0);
   private opened: Promise<IDBPDatabase<Schema>> | null = null;
   private over = false;
 
@@ -37,15 +47,59 @@ export class Keep {
     if (this.trouble.value === 'full') this.trouble.value = null;
   }
 
-  /** Empties every store. From then on nothing is kept until the page is opened anew: nothing in memory comes back. */
-  async forgetEverything(): Promise<boolean> {
+  /** What lies in the stores that are named, or in all; null where it cannot be read. */
+  async contents(named?: StoreName[]): Promise<Contents | null> {
+    return this.within(async (database) => {
+      const stores = named ?? Array.from(database.objectStoreNames);
+      const look = database.transaction(stores, 'readonly');
+      return Promise.all(
+        stores.map(async (name) => {
+          const store = look.objectStore(name);
+          const [keys, values] = await Promise.all([store.getAllKeys(), store.getAll()]);
+          return { store: name, keys, values };
+        }),
+      );
+    });
+  }
+
+  /** Empties the stores that are named. */
+  async empty(stores: StoreName[]): Promise<boolean> {
     const done = await this.within(async (database) => {
-      const stores = Array.from(database.objectStoreNames);
       const change = database.transaction(stores, 'readwrite');
       await Promise.all([...stores.map((name) => change.objectStore(name).clear()), change.done]);
+      this.relieved();
       return true;
     });
+    this.changed.value++;
+    return done ?? false;
+  }
+
+  /** Empties every store. From then on nothing is kept until the page is opened anew: nothing in memory comes back. */
+  async forgetEverything(): Promise<boolean> {
+    const all = await this.within(async (database) => Array.from(database.objectStoreNames));
+    const done = all !== null && (await this.empty(all));
     if (done) this.over = true;
+    return done;
+  }
+
+  /** Lays back what was forgotten; things are kept again. */
+  async bringBack(contents: Contents): Promise<boolean> {
+    this.over = false;
+    const done = await this.within(async (database) => {
+      const change = database.transaction(
+        contents.map(({ store }) => store),
+        'readwrite',
+      );
+      const puts = contents.flatMap(({ store, keys, values }) =>
+        values.map((value, i) => {
+          const place = change.objectStore(store);
+          return place.put(value as never, place.keyPath === null ? (keys[i] as never) : undefined);
+        }),
+      );
+      await Promise.all([...puts, change.done]);
+      return true;
+    });
+    this.changed.value++;
     return done ?? false;
   }
 

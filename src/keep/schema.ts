@@ -19,20 +19,16 @@ export interface Numbered {
   keptAtMs: number;
 }
 
-/** A small grey picture of a frame, first stored row on top. */
-export interface Thumbnail {
-  widthPx: number;
-  heightPx: number;
-  grey: Uint8Array;
-}
-
 /** A frame that was measured: what was found, not the frame. */
 export interface KeptFrame extends Numbered {
-  /** Tells the same file from another: name, size and date of change. */
+  /** Tells the same picture of the same file from another: name, size, date of change, picture. */
   fileKey: string;
+  /** Title of a demo frame; null for somebody's own. */
+  demo: string | null;
+  /** Start of the exposure as the file says, ISO 8601 UTC. */
+  startTime: string | null;
   report: FrameReport;
   meanStars: MeanStar[];
-  thumbnail: Thumbnail | null;
 }
 
 /** Two frames that were compared, as they were told. */
@@ -92,3 +88,7 @@ export interface Schema extends DBSchema {
   runFrames: Stored<KeptRunFrame, { runId: number }>;
   folders: Stored<KeptFolder>;
 }
+
+export type StoreName = 'settings' | ShelfName;
+/** What lies in stores, to be counted or laid back. */
+export type Contents = { store: StoreName; keys: IDBValidKey[]; values: unknown[] }[];

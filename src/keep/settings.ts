@@ -44,6 +44,13 @@ export class Settings {
     if (this.wasRead) void this.write(name, value);
   }
 
+  /** Takes settings out and gives them, to be set again by whoever changes their mind. */
+  take(names: readonly SettingName[]): [SettingName, unknown][] {
+    const taken = names.filter((name) => this.known.has(name)).map((name) => [name, this.get(name)] as const);
+    for (const [name] of taken) this.set(name, null);
+    return taken.map(([name, value]) => [name, value]);
+  }
+
   private write(name: SettingName, value: unknown): Promise<unknown> {
     return this.keep.within<unknown>((database) =>
       value === null ? database.delete('settings', name) : database.put('settings', value, name),

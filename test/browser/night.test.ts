@@ -1,8 +1,7 @@
-import { mkdirSync, readFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
+import { mkdirSync } from 'node:fs';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { drawFrame } from './frames.ts';
-import { brightestOf, screenshots, Site, type Visit } from './page.ts';
+import { brightestOf, screenshots, Site } from './page.ts';
 
 let site: Site;
 beforeAll(async () => {
@@ -77,43 +76,21 @@ test.each(Object.entries(SIZES))(
       await page.waitForTimeout(300);
       const beyond = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
       expect({ name, beyond: Math.max(0, beyond) }).toEqual({ name, beyond: 0 });
-      expect(await smallTargets(visit)).toEqual([]);
+      expect(await visit.smallTargets()).toEqual([]);
       await page.screenshot({ path: `${screenshots}/${size}-${name.toLowerCase()}.png`, fullPage: true });
     }
     await visit.close();
   },
 );
 
-/** Everything to be pressed that is smaller than 44 CSS pixels (WCAG 2.5.5) either way. */
-const smallTargets = (visit: Visit) =>
-  visit.page.evaluate(() =>
-    [...document.querySelectorAll<HTMLElement>('button, label, [role="slider"], [role="tab"], form input')]
-      .filter((element) => element.checkVisibility() && !element.closest('.hidden'))
-      .map((element) => ({
-        text: element.innerText || element.className,
-        box: element.getBoundingClientRect(),
-      }))
-      .filter(({ box }) => Math.round(box.width) < 44 || Math.round(box.height) < 44)
-      .map(({ text, box }) => `${text}: ${box.width} x ${box.height}`),
-  );
-
 test.each(['Dark page', 'Light page', 'Red night light'])('axe finds nothing serious: %s', async (light) => {
-  const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
   const visit = await (await site.visit()).begin();
   await visit.light(light);
   await visit.page.getByRole('button', { name: 'Demo frames' }).click();
-  await visit.page.evaluate(axe);
   for (const name of TABS) {
     await visit.tab(name);
     if (name === 'Frame') await visit.page.getByRole('button', { name: 'Walk the stars' }).click();
-    const found = await visit.page.evaluate(async () => {
-      type Found = { id: string; impact: string; nodes: { target: string[]; failureSummary: string }[] };
-      const run = (globalThis as unknown as { axe: { run(): Promise<{ violations: Found[] }> } }).axe;
-      return (await run.run()).violations
-        .filter(({ impact }) => impact === 'serious' || impact === 'critical')
-        .map(({ id, nodes }) => `${id}: ${nodes.map((n) => `${n.target} ${n.failureSummary}`).join(' | ')}`);
-    });
-    expect(found).toEqual([]);
+    expect(await visit.seriousFaults()).toEqual([]);
   }
   await visit.close();
 });

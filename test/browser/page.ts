@@ -1,4 +1,5 @@
-import { existsSync } from 'node:fs';
+import { existsSync, readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
 import { fileURLToPath } from 'node:url';
 import { chromium, type Browser, type BrowserContextOptions, type Page } from 'playwright-core';
 import { preview, type PreviewServer } from 'vite';
@@ -154,6 +155,32 @@ export class Visit {
     );
   settingNames = async () => (await this.kept('settings')) as string[];
   recordsIn = async (store: string) => (await this.kept(store)).length;
+
+  /** What axe finds of serious or critical faults on the page as it stands. */
+  async seriousFaults(): Promise<string[]> {
+    const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+    await this.page.evaluate(axe);
+    return this.page.evaluate(async () => {
+      type Found = { id: string; impact: string; nodes: { target: string[]; failureSummary: string }[] };
+      const run = (globalThis as unknown as { axe: { run(): Promise<{ violations: Found[] }> } }).axe;
+      return (await run.run()).violations
+        .filter(({ impact }) => impact === 'serious' || impact === 'critical')
+        .map(({ id, nodes }) => `${id}: ${nodes.map((n) => `${n.target} ${n.failureSummary}`).join(' | ')}`);
+    });
+  }
+
+  /** Everything to be pressed that is smaller than 44 CSS pixels (WCAG 2.5.5) either way. */
+  smallTargets = () =>
+    this.page.evaluate(() =>
+      [...document.querySelectorAll<HTMLElement>('button, label, [role="slider"], [role="tab"], form input')]
+        .filter((element) => element.checkVisibility() && !element.closest('.hidden'))
+        .map((element) => ({
+          text: element.innerText || element.className,
+          box: element.getBoundingClientRect(),
+        }))
+        .filter(({ box }) => Math.round(box.width) < 44 || Math.round(box.height) < 44)
+        .map(({ text, box }) => `${text}: ${box.width} x ${box.height}`),
+    );
 
   close = () => this.page.context().close();
 }

@@ -2,6 +2,7 @@ import 'fake-indexeddb/auto';
 import { IDBFactory } from 'fake-indexeddb';
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import { Keep } from '../../src/keep/keep.ts';
+import { weighKinds } from '../../src/keep/kinds.ts';
 import { Settings } from '../../src/keep/settings.ts';
 import { Shelf } from '../../src/keep/shelf.ts';
 
@@ -141,4 +142,38 @@ test('settings that could not be read are not overwritten', async () => {
   const after = new Settings(new Keep());
   await after.read();
   expect(after.get('rigs')).toBe('three rigs');
+});
+
+test('everything is forgotten and brought back as it was; in between nothing is kept', async () => {
+  const keep = new Keep();
+  const shelf = new Shelf('runs', keep);
+  const settings = new Settings(keep);
+  await settings.read();
+  settings.set('rigs', 'three rigs');
+  const id = await shelf.add(run('first'));
+  const before = (await keep.contents())!;
+
+  expect(await keep.forgetEverything()).toBe(true);
+  expect(await shelf.add(run('second'))).toBeNull();
+  expect((await new Keep().contents())!.every(({ values }) => values.length === 0)).toBe(true);
+
+  expect(await keep.bringBack(before)).toBe(true);
+  expect(await new Keep().contents()).toEqual(before);
+  expect((await shelf.get(id!))!.name).toBe('first');
+  expect(await shelf.add(run('third'))).toBeGreaterThan(id!);
+});
+
+test('kinds are weighed by what lies in them, settings by whom they belong to', () => {
+  const weighed = weighKinds([
+    { store: 'settings', keys: ['rigs', 'preferences', 'told'], values: ['ééé', { light: 'red' }, {}] },
+    { store: 'runs', keys: [1], values: [{ id: 1 }] },
+    { store: 'runFrames', keys: [1, 2], values: [{ a: new Float32Array(10) }, { a: new Uint8Array(3) }] },
+    { store: 'frames', keys: [], values: [] },
+  ]);
+  // UTF-8 (RFC 3629): two bytes for each é. Numbers are doubles, arrays their bytes, names their letters.
+  expect(weighed.map(({ kind, amount, bytes }) => [kind.id, amount, bytes])).toEqual([
+    ['preferences', 2, 'light'.length + 'red'.length],
+    ['rigs', 1, 6],
+    ['runs', 1, 'id'.length + 8 + 1 + 40 + 1 + 3],
+  ]);
 });
