@@ -6,6 +6,7 @@ export function weigh(value: unknown): number {
   if (value instanceof ArrayBuffer || ArrayBuffer.isView(value)) return value.byteLength;
   if (typeof value !== 'object') return 0;
   let sum = 0;
-  for (const [name, part] of Object.entries(value)) sum += (Array.isArray(value) ? 0 : name.length) + weigh(part);
+  for (const [name, part] of Object.entries(value))
+    sum += (Array.isArray(value) ? 0 : name.length) + weigh(part);
   return sum;
 }

@@ -93,4 +93,5 @@ function keyOf({ file, demo, choice }: Analysis): string {
 }
 
 /** What a kept frame is called. */
-export const frameName = (frame: Pick<KeptFrame, 'demo' | 'report'>): string => frame.demo ?? frame.report.file;
+export const frameName = (frame: Pick<KeptFrame, 'demo' | 'report'>): string =>
+  frame.demo ?? frame.report.file;

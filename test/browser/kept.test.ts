@@ -68,23 +68,31 @@ test.each([
   ['desktop', { viewport: { width: 1280, height: 900 } }],
   ['tablet', { viewport: { width: 820, height: 1180 } }],
   ['phone', { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true }],
-])('%s: the list fits, targets are large, axe finds nothing serious, nothing green in red', async (size, options) => {
-  const visit = await (await site.visit(options)).begin();
-  await visit.measure('a-long-name-of-a-frame-of-the-double-cluster_2026-11-25_0001.fits', widening().bytes);
-  await fitted(visit);
-  await open(visit);
-  await panel(visit).getByRole('button', { name: 'List' }).click();
-  await panel(visit).getByRole('button', { name: 'Forget everything', exact: true }).click();
-  await panel(visit).scrollIntoViewIfNeeded();
-  expect(await visit.page.evaluate(() => document.documentElement.scrollWidth - innerWidth)).toBeLessThan(1);
-  expect(await visit.smallTargets()).toEqual([]);
-  expect(await visit.seriousFaults()).toEqual([]);
-  await panel(visit).screenshot({ path: `${screenshots}/kept-${size}.png` });
-  await visit.light('Red night light');
-  await panel(visit).scrollIntoViewIfNeeded();
-  const png = await visit.page.screenshot({ path: `${screenshots}/kept-${size}-red.png` });
-  const { red, green, blue } = await brightestOf(visit.page, png);
-  expect([green, blue]).toEqual([0, 0]);
-  expect(red).toBeGreaterThan(200);
-  await visit.close();
-});
+])(
+  '%s: the list fits, targets are large, axe finds nothing serious, nothing green in red',
+  async (size, options) => {
+    const visit = await (await site.visit(options)).begin();
+    await visit.measure(
+      'a-long-name-of-a-frame-of-the-double-cluster_2026-11-25_0001.fits',
+      widening().bytes,
+    );
+    await fitted(visit);
+    await open(visit);
+    await panel(visit).getByRole('button', { name: 'List' }).click();
+    await panel(visit).getByRole('button', { name: 'Forget everything', exact: true }).click();
+    await panel(visit).scrollIntoViewIfNeeded();
+    expect(await visit.page.evaluate(() => document.documentElement.scrollWidth - innerWidth)).toBeLessThan(
+      1,
+    );
+    expect(await visit.smallTargets()).toEqual([]);
+    expect(await visit.seriousFaults()).toEqual([]);
+    await panel(visit).screenshot({ path: `${screenshots}/kept-${size}.png` });
+    await visit.light('Red night light');
+    await panel(visit).scrollIntoViewIfNeeded();
+    const png = await visit.page.screenshot({ path: `${screenshots}/kept-${size}-red.png` });
+    const { red, green, blue } = await brightestOf(visit.page, png);
+    expect([green, blue]).toEqual([0, 0]);
+    expect(red).toBeGreaterThan(200);
+    await visit.close();
+  },
+);
