@@ -1,6 +1,8 @@
 import { clipped, drawFieldFrame, drawOutline, keyOf, type FieldSize } from './field-frame.ts';
 import type { FieldMapOptions } from './elongation-map.ts';
 import type { CometCell } from '../stars/comet-cells.ts';
+import type { RoundMark } from '../stars/round-mark.ts';
+import { drawRoundCircle } from './round-circle.ts';
 
 /** Asymmetry at which a tail fills its cell, unless a larger one sets the scale. */
 const FULL = 0.25;
@@ -15,7 +17,13 @@ const HEAD = 3.5;
  */
 export function drawCometMap(
   element: SVGSVGElement,
-  data: FieldSize & { cells: CometCell[]; cols: number; rows: number; largest?: number },
+  data: FieldSize & {
+    cells: CometCell[];
+    cols: number;
+    rows: number;
+    largest?: number;
+    circle: RoundMark | null;
+  },
   options: FieldMapOptions,
 ): { value: number; lengthPx: number } {
   const frame = drawFieldFrame(element, data, options);
@@ -38,6 +46,7 @@ export function drawCometMap(
       .attr('d', cometPath(length))
       .attr('transform', `translate(${cx},${cy}) rotate(${angleDeg}) translate(${-length / 2},0)`);
   }
+  if (data.circle) drawRoundCircle(inside, frame, data.circle);
   drawOutline(frame);
   return keyOf(perUnit);
 }

@@ -2,6 +2,8 @@ import { contours, extent, geoPath, geoTransform, range, tickStep } from 'd3';
 import { widthColour } from './colour.ts';
 import type { FieldMapOptions } from './elongation-map.ts';
 import { clipped, drawFieldFrame, drawOutline, type FieldSize } from './field-frame.ts';
+import type { RoundMark } from '../stars/round-mark.ts';
+import { drawRoundCircle } from './round-circle.ts';
 import { sampleSurface, type Surface } from './surface.ts';
 
 const COLUMNS = 90;
@@ -36,6 +38,7 @@ export function bandsOf(levels: number[]): Band[] {
 export function drawWidthMap(
   element: SVGSVGElement,
   data: FieldSize & {
+    circle: RoundMark | null;
     grid: WidthGrid;
     bands: Band[];
     starsXPx: ArrayLike<number>;
@@ -77,6 +80,7 @@ export function drawWidthMap(
     .map((i) => `M${frame.x(data.starsXPx[i]).toFixed(1)},${frame.y(data.starsYPx[i]).toFixed(1)}h.01`)
     .join('');
   inside.append('path').attr('class', 'width-stars').attr('d', dots);
+  if (data.circle) drawRoundCircle(inside, frame, data.circle);
   drawOutline(frame);
 }
 

@@ -1,5 +1,6 @@
 import type { FrameView, Tile } from '../../workers/protocol/api.ts';
 import type { StarTable } from '../../workers/protocol/stars.ts';
+import type { RoundMark } from '../stars/round-mark.ts';
 import {
   clampCamera,
   fitCamera,
@@ -17,6 +18,7 @@ import { createCanvasPainter } from './canvas-painter.ts';
 import { createGlPainter } from './gl-painter.ts';
 import { drawMarks, markColours, starAt, type MarkColours } from './marks.ts';
 import type { Painter, Placed } from './painter.ts';
+import { drawRoundCircle } from './round-circle.ts';
 import type { Stretch } from './stretch.ts';
 import { TileStore, type AskForTile } from './tile-store.ts';
 
@@ -32,6 +34,8 @@ export interface SceneLook {
   stretch: Stretch;
   marks: boolean;
   selected: number | null;
+  /** Drawn over the frame where given. */
+  circle: RoundMark | null;
 }
 
 export interface SceneEvents {
@@ -170,13 +174,18 @@ export class FrameScene {
     this.#scheduled = 0;
     if (!this.#store || this.#window.width === 0) return;
     const { view, stars } = this.frame;
-    const { stretch, marks, selected } = this.look;
+    const { stretch, marks, selected, circle } = this.look;
     const scale = deviceScale();
     const wanted = visibleTiles(view, this.#camera, this.#window, levelFor(view, this.#camera.zoom, scale));
     const placed = this.#store.use(wanted).map((tile) => this.#place(tile, scale));
     this.#painter.draw(placed, stretch, this.#camera.zoom * scale >= SHARP_ZOOM);
     if (marks) drawMarks(this.overlay, stars, this.#camera, this.#window, scale, selected, this.#colours);
     else this.overlay.getContext('2d')!.clearRect(0, 0, this.overlay.width, this.overlay.height);
+    if (circle) {
+      const context = this.overlay.getContext('2d')!;
+      context.setTransform(scale, 0, 0, scale, 0, 0);
+      drawRoundCircle(context, circle, this.#camera, this.#window, this.#colours.plain);
+    }
   }
 
   #place(tile: TileAddress, scale: number): Placed {
