@@ -13,6 +13,11 @@ import { scanJpeg } from './scan.ts';
 /** Larger JPEGs than this no camera makes; they would have to be held in memory whole. */
 const MOST_FILE_BYTES = 200e6;
 const MOST_MEGABYTES = 3000;
+/**
+ * A small file gets less memory, however large the picture it promises: a dark sky packs to a fiftieth of a byte for each
+ * pixel at the least (common practice, no source), and unpacking takes some 18 bytes a pixel.
+ */
+const megabytesFor = (fileBytes: number) => Math.min(MOST_MEGABYTES, 80 + (900 * fileBytes) / 1e6);
 
 /** Reads a JPEG, which is better than nothing: the warnings say what cannot be trusted. */
 export const decode: FormatDecoder['decode'] = async (input) => {
@@ -59,14 +64,14 @@ function unpack(packed: Uint8Array, name: string) {
       formatAsRGBA: false,
       tolerantDecoding: false,
       maxResolutionInMP: 400,
-      maxMemoryUsageInMB: MOST_MEGABYTES,
+      maxMemoryUsageInMB: megabytesFor(packed.length),
     });
   } catch (error) {
     // The library throws plain errors for whatever it does not like; one of them is about memory.
     if (error instanceof Error && /maxMemoryUsage/.test(error.message))
       throw new DecodeFault(
         'too-large',
-        `${name} needs more memory than there is to be had. Crop it and try again.`,
+        `${name} promises a picture that is too large for so small a file, or for the memory that there is. Look at what it is; if it is right, crop it and try again.`,
       );
     throw damaged(name);
   }
