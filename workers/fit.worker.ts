@@ -1,6 +1,7 @@
 import { expose, wrap } from 'comlink';
 import { SharedStarPool, type StarThread, type StarThreadApi } from './fit/shared-pool.ts';
 import { InlineStarPool } from './fit/star-pool.ts';
+import { tellLiving } from './living.ts';
 import { explainFrame } from './physics.ts';
 import type { FitWorkerApi } from './protocol/api.ts';
 
@@ -28,3 +29,4 @@ const api: FitWorkerApi = {
 };
 
 expose(api);
+tellLiving();

@@ -1,5 +1,6 @@
 import { expose, transfer } from 'comlink';
 import { fileSource } from './decode/sources.ts';
+import { tellLiving } from './living.ts';
 import type { FrameWorkerApi, Measured } from './protocol/api.ts';
 import { FrameSession } from './session.ts';
 import { loadKernels } from './wasm/kernels.ts';
@@ -34,6 +35,7 @@ const api: FrameWorkerApi = {
 };
 
 expose(api);
+tellLiving();
 
 /** The mean stars move; the star table is copied, because the worker keeps it for later questions. */
 const buffersOf = ({ meanStars }: Measured) => meanStars.map((star) => star.values.buffer);

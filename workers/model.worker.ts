@@ -5,6 +5,7 @@ import { modelPlaces } from './fit/model-places.ts';
 import { modelShapes } from './fit/model-shapes.ts';
 import { remainingWidths } from './fit/remaining-widths.ts';
 import { leftovers, starUnderModel } from './fit/stars-under-model.ts';
+import { tellLiving } from './living.ts';
 import { success } from './protocol/faults.ts';
 import type { ModelWorkerApi } from './protocol/model.ts';
 import { loadKernels, type Kernels } from './wasm/kernels.ts';
@@ -22,3 +23,4 @@ const api: ModelWorkerApi = {
 };
 
 expose(api);
+tellLiving();

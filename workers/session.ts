@@ -28,6 +28,7 @@ import { meanStars } from './regions/mean-star.ts';
 import { buildReport } from './regions/report.ts';
 import { frameView, storedRange } from './view/frame-view.ts';
 import { cutoutOf, renderTile, type ChannelSky } from './view/pyramid.ts';
+import { OutOfMemory } from './wasm/arena.ts';
 import type { Kernels } from './wasm/kernels.ts';
 import { measuredPlane, sitesOf, type Plane } from './wasm/plane.ts';
 
@@ -74,7 +75,10 @@ export class FrameSession {
     // One at a time: a second frame would reset the memory under the first while that waits for its bytes.
     const turn = this.turn.then(() => this.measureNow(source, options, onProgress, signal));
     this.turn = turn.catch(() => {});
-    return turn;
+    return turn.catch((error: unknown) => {
+      if (error instanceof OutOfMemory) return tooLarge(source.name);
+      throw error;
+    });
   }
 
   private async measureNow(
@@ -247,6 +251,12 @@ const NOTHING_FOUND: Detection = {
   grid: false,
   trails: 0,
 };
+
+const tooLarge = (name: string) =>
+  failure(
+    'too-large',
+    `${name} needs more memory than there is to be had. Close other programs or tabs, or crop the frame and try again.`,
+  );
 
 const GONE = failure('internal', 'This frame has been replaced by a newer one.');
 

@@ -1,4 +1,5 @@
 import { wrap, type Remote } from 'comlink';
+import type { Living } from '../../workers/protocol/api.ts';
 import { failure, type Fault, type Outcome } from '../../workers/protocol/faults.ts';
 
 /** What a worker must offer to be led: a real Worker, or a message channel in a test. */
@@ -24,6 +25,14 @@ export class WorkerLife<Api> {
     this.#death = new Promise((resolve) => (this.#die = resolve));
     worker.addEventListener('error', (event) => this.end(broken((event as ErrorEvent).message)));
     worker.addEventListener('messageerror', () => this.end(broken('a message could not be read')));
+    worker.addEventListener('message', (event) => this.#watch((event as MessageEvent<Partial<Living>>).data));
+  }
+
+  /** A worker that is ended by the browser says nothing; but the lock that it held becomes free. */
+  #watch({ living }: Partial<Living>): void {
+    if (living === undefined) return;
+    const gone = () => this.end(broken('the browser ended it, probably for want of memory'));
+    navigator.locks.request(living, gone).catch(() => {});
   }
 
   /** Ends the worker for good; every pending call answers with `why`. Later calls answer with the first reason. */

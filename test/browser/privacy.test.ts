@@ -1,7 +1,7 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { gzipSync } from 'node:zlib';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { widening } from './frames.ts';
+import { drawFrame, widening } from './frames.ts';
 import { builtPage, Site } from './page.ts';
 
 let site: Site;
@@ -69,6 +69,28 @@ test('the policy binds the page and its worker: no foreign server, no code from 
     'connect-src',
   );
   expect(await visit.frameWorker().evaluate(attempt)).toEqual(['EvalError', 'TypeError']);
+  await visit.close();
+});
+
+test('what a file says of itself is text on the page, never a part of it', async () => {
+  const attack = '<img src=x onerror=hacked=1>dark';
+  const visit = await (await site.visit()).begin();
+  const frame = drawFrame(
+    () => 1.5,
+    [
+      ['IMAGETYP', attack],
+      ['BAYERPAT', '<b>RGGB</b>'],
+      ['EXPTIME', -5],
+    ],
+  );
+  await visit.measure('<i>name</i>.fits', frame.bytes);
+  expect(await visit.page.locator('.answer').innerText()).toContain(attack);
+  for (const name of ['File', 'Regions', 'Causes', 'Frame']) await visit.tab(name);
+  await visit.drop('<img src=x onerror=hacked=1>.fits', new TextEncoder().encode('SIMPLE  =  <b>no</b>'));
+  expect(await visit.page.getByTestId('fault').innerText()).toContain('<img src=x onerror=hacked=1>.fits');
+  expect(await visit.page.locator('img, .answer b, .answer i').count()).toBe(0);
+  expect(await visit.page.evaluate(() => 'hacked' in window)).toBe(false);
+  expect(visit.errors).toEqual([]);
   await visit.close();
 });
 

@@ -57,3 +57,16 @@ test('where the browser keeps nothing the page says so and works on', async () =
   expect(await visit.page.getByTestId('keep-trouble').innerText()).toContain('keeps nothing');
   await visit.close();
 });
+
+test('where there is no room left to keep anything the page says so and works on', async () => {
+  const visit = await (await site.visit()).begin();
+  const devtools = await visit.page.context().newCDPSession(visit.page);
+  const { origin } = new URL(visit.url);
+  await devtools.send('Storage.overrideQuotaForOrigin', { origin, quotaSize: 1 });
+  await visit.light('Light page');
+  const trouble = visit.page.getByTestId('keep-trouble');
+  expect(await trouble.innerText()).toMatch(/no room left.*Everything works/);
+  await visit.measure('even.fits', even().bytes);
+  expect(await visit.page.getByTestId('fault').count()).toBe(0);
+  await visit.close();
+});

@@ -1,5 +1,4 @@
 import type { Kernels } from '../wasm/kernels.ts';
-import { DecodeFault } from './fault.ts';
 
 /** Turns `count` stored numbers at `source` into pixels at `target` (both addresses). */
 export type Convert = (source: number, target: number, count: number) => void;
@@ -49,7 +48,7 @@ export class PixelMemory {
     readonly kind: 'u16' | 'f32',
     readonly count: number,
   ) {
-    this.address = allocate(kernels, 0);
+    this.address = kernels.arena.alloc(0);
   }
 
   /** Makes room for the first `pixels` pixels. */
@@ -72,7 +71,7 @@ export class PixelMemory {
   private reserveBytes(bytes: number, all: number): void {
     if (bytes <= this.capacityBytes) return;
     const wanted = Math.max(bytes, Math.min(this.capacityBytes + GROWTH_BYTES, all));
-    allocate(this.kernels, wanted - this.capacityBytes);
+    this.kernels.arena.alloc(wanted - this.capacityBytes);
     this.capacityBytes = wanted;
   }
 }
@@ -93,7 +92,7 @@ export class PixelWriter {
     private readonly format: PixelFormat,
     count: number,
   ) {
-    this.staging = allocate(kernels, STAGING_BYTES);
+    this.staging = kernels.arena.alloc(STAGING_BYTES);
     this.memory = new PixelMemory(kernels, format.kind, count);
   }
 
@@ -132,18 +131,6 @@ export function peakOf(kernels: Kernels, kind: 'u16' | 'f32', address: number, c
   const peak = { maximum: -Infinity, atMaximum: 0 };
   notePeak(kernels, kind, address, count, peak);
   return peak;
-}
-
-function allocate(kernels: Kernels, bytes: number): number {
-  try {
-    return kernels.arena.alloc(bytes);
-  } catch (error) {
-    if (!(error instanceof RangeError)) throw error;
-    throw new DecodeFault(
-      'too-large',
-      'The picture needs more memory than there is to be had. Close other programs or tabs, or crop the frame and try again.',
-    );
-  }
 }
 
 /** Notes the largest of some pixels while they are in the cache. */

@@ -126,6 +126,11 @@ export interface FrameWorkerApi {
   cutout(handle: number, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>>;
 }
 
+/** What a worker says first: the name of the lock that it holds until it ends. */
+export interface Living {
+  living: string;
+}
+
 /** How many stars the field fit is given to choose from. */
 export const FIT_STAMPS = 90;
 

@@ -1,6 +1,11 @@
 const PAGE_BYTES = 65536;
 const ALIGN_BYTES = 16;
 
+/** The kernels' memory cannot grow any more. */
+export class OutOfMemory extends Error {
+  override readonly name = 'OutOfMemory';
+}
+
 /**
  * Hands out pieces of the kernels' memory one behind the other. Nothing is freed singly: take a `mark`, allocate,
  * and `reset` to it. Memory grows when needed and never shrinks. A view is valid until the next `alloc`, which may
@@ -16,14 +21,22 @@ export class Arena {
     this.top = align(base);
   }
 
-  /** Address of `bytes` fresh bytes, aligned to 16, content undefined. Throws a RangeError when memory is full. */
+  /** Address of `bytes` fresh bytes, aligned to 16, content undefined. Throws OutOfMemory when there is no more to be had. */
   alloc(bytes: number): number {
     const address = this.top;
     const end = align(address + bytes);
     const missing = end - this.memory.buffer.byteLength;
-    if (missing > 0) this.memory.grow(Math.ceil(missing / PAGE_BYTES));
+    if (missing > 0) this.grow(Math.ceil(missing / PAGE_BYTES));
     this.top = end;
     return address;
+  }
+
+  private grow(pages: number): void {
+    try {
+      this.memory.grow(pages);
+    } catch (cause) {
+      throw new OutOfMemory(`${pages} pages more are not to be had`, { cause });
+    }
   }
 
   mark(): number {
