@@ -1,5 +1,6 @@
 import { expose, transfer } from 'comlink';
 import { fileSource } from './decode/sources.ts';
+import { tellLiving } from './living.ts';
 import type { RunFrame, RunFrameWorkerApi } from './protocol/run.ts';
 import { measureForRun } from './run-frame.ts';
 import { FrameSession } from './session.ts';
@@ -16,6 +17,7 @@ const api: RunFrameWorkerApi = {
 };
 
 expose(api);
+tellLiving();
 
 const buffersOf = ({ record }: RunFrame): ArrayBuffer[] =>
   Object.values(record?.stars ?? {}).flatMap((column) =>
