@@ -1,5 +1,6 @@
 import type { MeasureOptions } from './api.ts';
 import type { Fault, Outcome } from './faults.ts';
+import type { Estimate } from './report.ts';
 import type { SeriesRecord } from './series.ts';
 
 /** What the page keeps of one file of a run: at most 100 kB, no pixels. May be posted and stored. */
@@ -29,4 +30,124 @@ export interface RunFrameOptions extends MeasureOptions {
 /** What a worker of the pool offers: one frame at a time, and nothing is held for later questions. */
 export interface RunFrameWorkerApi {
   measure(file: File, options: RunFrameOptions): Promise<Outcome<RunFrame>>;
+}
+
+/** One frame as a point of the run's timeline, in order of time. */
+export interface RunPoint {
+  key: string;
+  /** Middle of the exposure, milliseconds since 1970. */
+  timeMs: number;
+  /** The frame tells its time, or only its file does. */
+  timeFrom: 'frame' | 'file';
+  exposureS: number | null;
+  /** Why it has no shapes. */
+  fault: string | null;
+  fwhmPx: Estimate | null;
+  hfdPx: Estimate | null;
+  elongation: Estimate | null;
+  angleDeg: number | null;
+  stars: number;
+  skyAdu: number | null;
+  noiseAdu: number | null;
+  /** Light of the stars that it shares with the run's richest frame, a second; 1 = the run's clearest tenth. */
+  brightness: number | null;
+  /** Half-flux diameter over FWHM: grows when light moves from the cores into a halo. */
+  halo: number | null;
+  /** Where the run's first star field has gone; null where the frame could not be laid on the others. */
+  place: RunPlace | null;
+  temperatureC: number | null;
+  focusPosition: number | null;
+  /** Of the target and of the Sun; null where site, place or time are not known. */
+  altitudeDeg: number | null;
+  sunAltitudeDeg: number | null;
+  pierSide: 'east' | 'west' | null;
+}
+
+export interface RunPlace {
+  /** Of the first placed frame's centre, in that frame's axes whatever way up this one is. */
+  xPx: number;
+  yPx: number;
+  /** Turned by more than a quarter against the first. */
+  flipped: boolean;
+  widthPx: number;
+  heightPx: number;
+}
+
+export const MARK_KINDS = [
+  'focus-temperature',
+  'focus-creep',
+  'mirror-cooling',
+  'altitude',
+  'dew',
+  'haze',
+  'cloud',
+  'gust',
+  'snag',
+  'pier-side',
+  'twilight',
+  'sky-light',
+  'leaving',
+  'slow-drift',
+] as const;
+export type MarkKind = (typeof MARK_KINDS)[number];
+
+/** Something that happened to a stretch of the run. */
+export interface Mark {
+  kind: MarkKind;
+  /** First and last point. */
+  from: number;
+  to: number;
+  /** What happened, the numbers that say so, and what helps; a sentence or two each. */
+  says: string;
+  because: string;
+  doThis: string | null;
+  /** Whether it goes on at the run's end. */
+  lasting: boolean;
+}
+
+/** Up to where a frame is good; null = not asked for. */
+export interface RunLimits {
+  /** Width of the stars, px: FWHM where all frames have one, else the half-flux diameter. */
+  sizePx: number | null;
+  elongation: number | null;
+  /** Part of the run's clearest tenth. */
+  brightness: number | null;
+  /** Part of the stars of the run's richest tenth. */
+  stars: number | null;
+  /** Noise of the sky over that of the run's quietest tenth. */
+  noise: number | null;
+}
+export type LimitName = keyof RunLimits;
+
+/** What is known besides the frames. */
+export interface JudgeOptions {
+  latitudeDeg: number | null;
+  longitudeDeg: number | null;
+  /** Limits that the person set; the others follow from the run. */
+  limits: Partial<RunLimits>;
+  /** What the person said of frames, by key: wins over every limit. */
+  words: Record<string, 'keep' | 'drop'>;
+}
+
+export interface RunJudgement {
+  points: RunPoint[];
+  /** Which size the timeline and the limits mean. */
+  size: 'fwhmPx' | 'hfdPx';
+  marks: Mark[];
+  limits: RunLimits;
+  /** What follows from the run, for whoever takes a limit back. */
+  ownLimits: RunLimits;
+  /** Per point: why it is better left out of the stack; empty = good. */
+  reasons: string[][];
+  /** Per point: whether it stays, by the limits and by what the person said. */
+  kept: boolean[];
+  headline: string;
+  next: string | null;
+}
+
+/** What the worker of a run offers. It holds what it is given until it is told to forget. */
+export interface RunWorkerApi {
+  put(frames: [key: string, frame: RunFrame][]): Promise<void>;
+  forget(): Promise<void>;
+  judge(options: JudgeOptions): Promise<Outcome<RunJudgement>>;
 }

@@ -1,0 +1,105 @@
+import { median } from '../math/robust.ts';
+import type { Mark, RunPoint } from '../protocol/run.ts';
+import { airmass } from '../rig/air.ts';
+import type { Stretch } from './judge-stretch.ts';
+import { rankCorrelation, trendOf, type Trend } from './trend.ts';
+
+/** Growth of the stars that is worth a word, and how sure it must be (common practice, no source). */
+const LEAST_GROWTH = 0.08;
+const SURE = 4;
+/** A mirror of the usual thickness follows the air within about an hour (common practice, no source). */
+const COOLING_MIN = 75;
+/** A tube of metal and a fast mirror notice a degree. */
+const LEAST_CELSIUS = 1;
+const CORRELATED = 0.75;
+/** Kolmogorov's air: FWHM grows with airmass^0.6 (Roddier 1981, Progress in Optics 19). */
+const AIR_POWER = 0.6;
+
+/** What widens or narrows the stars over a stretch: the air's depth, warmth, a mirror that cools, focus. */
+export function judgeFocus(stretch: Stretch, size: 'fwhmPx' | 'hfdPx', runsOn: boolean): Mark[] {
+  const sizes = stretch.points.map((point) => point[size]?.value ?? NaN);
+  const trend = trendOf(stretch.minutes, sizes);
+  if (!trend || !worth(trend)) return [];
+  const air = stretch.points.map(airWidth);
+  const without = trendOf(
+    stretch.minutes,
+    sizes.map((value, i) => value / air[i]),
+  );
+  const place = { from: stretch.from, to: stretch.to, lasting: runsOn };
+  if (without && !worth(without)) return [byAltitude(stretch, trend, place)];
+  if (trend.to < trend.from) return narrowing(stretch, sizes, trend);
+  return [growing(stretch, sizes, without ?? trend, place)];
+}
+
+const worth = (trend: Trend): boolean =>
+  trend.steady && trend.significance > SURE && Math.abs(trend.to / trend.from - 1) > LEAST_GROWTH;
+
+/** How much wider the air alone makes the stars than overhead; 1 where the altitude is not known. */
+const airWidth = ({ altitudeDeg }: RunPoint): number =>
+  altitudeDeg !== null && altitudeDeg > 3 ? airmass(altitudeDeg) ** AIR_POWER : NaN;
+
+type Place = Pick<Mark, 'from' | 'to' | 'lasting'>;
+const percent = (ratio: number): string => `${Math.round(100 * Math.abs(ratio - 1))} %`;
+
+function byAltitude(stretch: Stretch, trend: Trend, place: Place): Mark {
+  const altitudes = stretch.points.flatMap(({ altitudeDeg }) => altitudeDeg ?? []);
+  const [first, last] = [altitudes[0], altitudes[altitudes.length - 1]];
+  const sinks = last < first;
+  return {
+    kind: 'altitude',
+    ...place,
+    says: sinks
+      ? 'The target sinks, and the air widens its stars.'
+      : 'The target climbs, and its stars get finer.',
+    because: `From ${Math.round(first)}° to ${Math.round(last)}° of altitude the stars ${sinks ? 'grew' : 'shrank'} by ${percent(trend.to / trend.from)}; the longer way through the air explains it.`,
+    doThis: sinks && last < 35 ? 'Take a target that stands higher: no focusing helps against air.' : null,
+  };
+}
+
+/** Stars that get finer early in the run: a mirror that gives off its warmth. */
+function narrowing(stretch: Stretch, sizes: number[], trend: Trend): Mark[] {
+  if (stretch.from > 0 || stretch.minutes[0] > COOLING_MIN / 3) return [];
+  const end = stretch.minutes.findIndex((at) => at > COOLING_MIN);
+  const to = end < 0 ? sizes.length - 1 : end - 1;
+  const within = trendOf(stretch.minutes.slice(0, to + 1), sizes.slice(0, to + 1));
+  if (!within || within.to >= within.from || !worth(within)) return [];
+  const lasting = to === sizes.length - 1;
+  return [
+    {
+      kind: 'mirror-cooling',
+      from: stretch.from,
+      to: stretch.from + to,
+      lasting,
+      says: 'The mirror was cooling down.',
+      because: `In the first ${Math.round(stretch.minutes[to])} minutes the stars got ${percent(trend.to / trend.from)} finer by themselves, with nobody at the focuser.`,
+      doThis: lasting
+        ? 'Give the tube more time in the open, and focus again when the stars no longer change.'
+        : 'Next time put the tube outside an hour earlier, and focus after that.',
+    },
+  ];
+}
+
+function growing(stretch: Stretch, sizes: number[], trend: Trend, place: Place): Mark {
+  const warmth = stretch.points.map(({ temperatureC }) => temperatureC ?? NaN);
+  const known = warmth.filter((value) => Number.isFinite(value));
+  const range = known.length > 3 ? Math.max(...known) - Math.min(...known) : 0;
+  const follows = Math.abs(rankCorrelation(warmth, sizes)) > CORRELATED;
+  const grew = `The stars grew by ${percent(trend.to / trend.from)} in ${Math.round(stretch.minutes.at(-1)! - stretch.minutes[0])} minutes, evenly`;
+  if (range >= LEAST_CELSIUS && follows) {
+    const [first, last] = [median(known.slice(0, 3)), median(known.slice(-3))];
+    return {
+      kind: 'focus-temperature',
+      ...place,
+      says: place.lasting ? 'Focus is moving with the temperature.' : 'Focus moved with the temperature.',
+      because: `${grew}, while it went from ${first.toFixed(1)} to ${last.toFixed(1)} °C and the focuser was not touched.`,
+      doThis: `Focus again now, and then after every ${Math.max(1, Math.round(Math.abs(last - first) / 2))} °C.`,
+    };
+  }
+  return {
+    kind: 'focus-creep',
+    ...place,
+    says: place.lasting ? 'Focus is creeping out.' : 'Focus crept out.',
+    because: `${grew}: air comes and goes, a focus that slips or cools goes one way.`,
+    doThis: 'Focus again, and look whether the focuser is clamped.',
+  };
+}
