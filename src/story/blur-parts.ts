@@ -81,7 +81,7 @@ export const PART_WORDS: Record<Exclude<BudgetPart, 'total' | 'cross'>, PartWord
 };
 
 /** FWHM of a Gaussian over its standard deviation: turns a per-axis variance into a width. */
-const FWHM_PER_SIGMA = 2.3548200450309493;
+export const FWHM_PER_SIGMA = 2.3548200450309493;
 
 export interface PartRow {
   part: keyof typeof PART_WORDS;
