@@ -130,7 +130,10 @@ function comaMove(before: FrameReport, after: FrameReport): Beside['comaMovedMm'
 const SAME_SCALE = 0.005;
 
 /** What lengths of the earlier frame are multiplied by; null when they cannot be compared. */
-function scalingOf(before: FrameReport, after: FrameReport): { factor: number | null; caution: Caution | null } {
+function scalingOf(
+  before: FrameReport,
+  after: FrameReport,
+): { factor: number | null; caution: Caution | null } {
   const [b, a] = [before.frame, after.frame];
   if (b?.arcsecPerPx && a?.arcsecPerPx) {
     const factor = b.arcsecPerPx / a.arcsecPerPx;

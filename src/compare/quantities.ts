@@ -1,4 +1,10 @@
-import type { BudgetPart, Cause, Estimate, FrameReport, VectorEstimate } from '../../workers/protocol/report.ts';
+import type {
+  BudgetPart,
+  Cause,
+  Estimate,
+  FrameReport,
+  VectorEstimate,
+} from '../../workers/protocol/report.ts';
 import { placeName } from '../format/words.ts';
 import { FWHM_PER_SIGMA, PART_WORDS } from '../story/blur-parts.ts';
 import { partsOf } from '../story/causes.ts';

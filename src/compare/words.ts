@@ -27,7 +27,8 @@ export function headline(beside: Beside, unit: LengthUnit, scale: PixelScale): s
     case 'mixed':
       return `Better in one place, worse in another: ${clauses.join(', but ')}.`;
     case 'same': {
-      const sharpest = told.find(({ key, change }) => key === 'corners' && change) ?? told.find((d) => d.change);
+      const sharpest =
+        told.find(({ key, change }) => key === 'corners' && change) ?? told.find((d) => d.change);
       return `No real change in the size of the stars: about ${length(seen(sharpest!.change!), 2)} more or less in the ${sharpest!.key} would have been seen.`;
     }
     default:
@@ -84,8 +85,7 @@ export const CAUTION_WORDS: Record<Caution, string> = {
     'The two have different image scales: lengths of the earlier one are converted to pixels of the later one by the angle on the sky.',
   'other-scale':
     'The two have different sizes and one does not tell its image scale, so lengths cannot be compared. Tell pixel size and focal length under File, or in a rig.',
-  'other-exposure':
-    'The exposures differ: a longer one gathers more drift and averages more of the air.',
+  'other-exposure': 'The exposures differ: a longer one gathers more drift and averages more of the air.',
   unexplained: 'One of the two was not explained by the fit, so causes cannot be compared.',
   'tilt-sign':
     'One frame does not know on which side of focus it is, so the slope of the sensor is compared by its amount alone, without its direction.',

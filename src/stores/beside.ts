@@ -39,4 +39,5 @@ export const useBeside = defineStore('beside', () => {
 });
 
 const sameSize = (a: KeptFrame, b: KeptFrame): boolean =>
-  a.report.frame?.widthPx === b.report.frame?.widthPx && a.report.frame?.heightPx === b.report.frame?.heightPx;
+  a.report.frame?.widthPx === b.report.frame?.widthPx &&
+  a.report.frame?.heightPx === b.report.frame?.heightPx;

@@ -173,7 +173,10 @@ test('causes, coma centre and slope are told by what changed', () => {
   expect(row(beside, 'coma')).toMatchObject({ judgement: 'better' });
   expect(row(beside, 'coma').change!.value).toBeCloseTo(-0.5 * width, 9);
   expect(row(beside, 'tilt')).toMatchObject({ judgement: 'better', unseen: { before: false, after: true } });
-  expect(row(beside, 'trailing')).toMatchObject({ judgement: 'worse', unseen: { before: true, after: false } });
+  expect(row(beside, 'trailing')).toMatchObject({
+    judgement: 'worse',
+    unseen: { before: true, after: false },
+  });
   expect(row(beside, 'slope').before!.value).toBeCloseTo(15, 12);
   expect(beside.comaMovedMm).toMatchObject({ x: -1.5, y: 0 });
   // What neither frame shows is not listed.
@@ -181,7 +184,9 @@ test('causes, coma centre and slope are told by what changed', () => {
   const words = changes(beside, 'px', PIXELS).join(' ');
   expect(words).toMatch(/Tilt of the sensor: no longer seen/);
   expect(words).toMatch(/Trailing[^:]*: new/);
-  expect(words).toMatch(/coma centre moved 1\.50 ± 0\.07 mm towards the left of the picture and now lies 0\.50 mm/);
+  expect(words).toMatch(
+    /coma centre moved 1\.50 ± 0\.07 mm towards the left of the picture and now lies 0\.50 mm/,
+  );
   const same = setBeside(before, before);
   expect(changes(same, 'px', PIXELS)).toEqual([]);
   expect(same.comaMovedMm).toBeNull();
