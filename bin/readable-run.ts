@@ -18,7 +18,20 @@ export function readableRun(reports: FrameReport[], result: SeriesResult, colour
   return `${lines.join('\n')}\n`;
 }
 
+/** What a focus run found; micrometres only where a step's length is known. */
+function focusFigures({ focus }: SeriesReport): string[] {
+  if (!focus) return [];
+  const row = (name: string, text: string) => `  ${name.padEnd(30)}${text}`;
+  return [
+    row('best focus of the middle', shown(focus.bestPosition)),
+    row('micrometres per step', shown(focus.umPerStep)),
+    row('tilt, µm per mm', `x ${shown(focus.tiltUmPerMm.x)}, y ${shown(focus.tiltUmPerMm.y)}`),
+    row('curvature, 1/m', shown(focus.curvaturePerM)),
+  ];
+}
+
 function figures(report: SeriesReport): string[] {
+  if (report.kind === 'focus') return focusFigures(report);
   const { driftPxPerMin: drift, rotationDegPerMin, periodic, longestExposureS: longest } = report;
   const row = (name: string, text: string) => `  ${name.padEnd(30)}${text}`;
   const lines = [
