@@ -5,6 +5,7 @@ import type {
   SeriesRecord,
   SeriesReport,
   SeriesResult,
+  ShapePrediction,
   TrackOptions,
 } from '../protocol/series.ts';
 import type { Estimate } from '../protocol/report.ts';
@@ -16,6 +17,8 @@ import { driftAt, placeAt, type Motion } from './motion-model.ts';
 import { inOrderOfTime, type TimedFrame } from './order.ts';
 import { periodicError } from './periodic.ts';
 import { placeFrames, type Placed } from './placed.ts';
+import { predictShapes, type ShapeFrame } from './shapes.ts';
+import { skyTracking } from './sky.ts';
 import { trackingWords } from './words.ts';
 
 export const USUAL_LIMIT_PX = 2;
@@ -23,6 +26,8 @@ export const USUAL_LIMIT_PX = 2;
 const DRAWS = 200;
 /** ... and behind the longest exposures, which take longer. */
 const FEWER_DRAWS = 50;
+/** ... and behind the trail of every single frame. */
+const FEW_DRAWS = 16;
 const DRAWN_MOMENTS = 600;
 const MANY_JUMPS = 4;
 
@@ -51,13 +56,16 @@ export function trackRun(records: readonly SeriesRecord[], options: TrackOptions
     longestExposureS: exposures?.longest ?? null,
     focus: null,
   };
+  const first = placed.used.length ? order[placed.used[0]] : null;
+  const shapes =
+    fit && places ? predictShapes(shapeFrames(records, order, placed), fit.motion, (draws ?? []).slice(0, FEW_DRAWS)) : [];
   const result: SeriesResult = {
     report,
-    frames: framesOf(records, order, placed),
+    frames: framesOf(records, order, placed, shapes),
     jumps: fit ? jumpsOf(fit, parted, placed) : [],
     drawing: drawingOf(fit?.motion ?? null, placed),
     keeping: exposures?.keeping ?? [],
-    sky: null,
+    sky: first && skyTracking(report, records[first.record], midTimeMs(records, placed, first), options),
     headline: '',
     notes: [],
   };
@@ -92,6 +100,7 @@ function framesOf(
   records: readonly SeriesRecord[],
   order: readonly TimedFrame[],
   { registrations, used }: Placed,
+  shapes: readonly (ShapePrediction | null)[],
 ): SeriesFrame[] {
   const zeroS = used.length ? order[used[0]].midS : null;
   return order.map(({ record, midS, exposureS }, i) => ({
@@ -100,8 +109,27 @@ function framesOf(
     timeS: midS === null || zeroS === null ? null : midS - zeroS,
     exposureS,
     registration: registrations[i],
-    shape: null,
+    shape: shapes[used.indexOf(i)] ?? null,
   }));
+}
+
+const shapeFrames = (
+  records: readonly SeriesRecord[],
+  order: readonly TimedFrame[],
+  { used, registrations, places }: Placed,
+): ShapeFrame[] =>
+  used.map((i, k) => ({
+    record: records[order[i].record],
+    registration: registrations[i],
+    midS: places!.midS[k],
+    exposureS: places!.exposureS[k],
+  }));
+
+/** The middle of the run by the clock, milliseconds since 1970. */
+function midTimeMs(records: readonly SeriesRecord[], { places }: Placed, first: TimedFrame): number | null {
+  const { startTime } = records[first.record].meta;
+  if (startTime === null || !places) return null;
+  return Date.parse(startTime) + 1000 * ((first.exposureS ?? 0) / 2 + spanOf(places) / 2);
 }
 
 function jumpsOf({ motion, covariance }: MotionFit, { jumps }: Parted, { used, turns }: Placed): Jump[] {
