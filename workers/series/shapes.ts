@@ -57,7 +57,8 @@ export function predictShapes(
 function seenShape(stars: RecordStars): (Distortion & { tracePx2: number }) | null {
   const use: number[] = [];
   for (let i = 0; i < stars.count; i++)
-    if (!(stars.flags[i] & FLAG.saturated) && Number.isFinite(stars.e1[i] + stars.e2[i] + stars.rmsPx[i])) use.push(i);
+    if (!(stars.flags[i] & FLAG.saturated) && Number.isFinite(stars.e1[i] + stars.e2[i] + stars.rmsPx[i]))
+      use.push(i);
   const pick = (column: Float32Array) => use.map((i) => column[i]);
   const e1 = robustMean(pick(stars.e1), pick(stars.eSigma));
   const e2 = robustMean(pick(stars.e2), pick(stars.eSigma));
@@ -71,12 +72,7 @@ function seenShape(stars: RecordStars): (Distortion & { tracePx2: number }) | nu
 type PathShape = Distortion & { trailPx: Estimate };
 
 /** In the frame's own axes. */
-function pathShape(
-  frame: ShapeFrame,
-  tracePx2: number,
-  motion: Motion,
-  draws: readonly Motion[],
-): PathShape {
+function pathShape(frame: ShapeFrame, tracePx2: number, motion: Motion, draws: readonly Motion[]): PathShape {
   const best = trailOf(motion, frame, tracePx2);
   const drawn = draws.map((draw) => trailOf(draw, frame, tracePx2));
   const rms = (pick: (t: Trail) => number) =>
@@ -87,7 +83,11 @@ function pathShape(
   return {
     e1: Math.cos(turn) * best.e1 - Math.sin(turn) * e2,
     e2: Math.sin(turn) * best.e1 + Math.cos(turn) * e2,
-    sigma: Math.hypot(rms((t) => t.e1), rms((t) => t.e2)) / Math.SQRT2,
+    sigma:
+      Math.hypot(
+        rms((t) => t.e1),
+        rms((t) => t.e2),
+      ) / Math.SQRT2,
     trailPx: { value: best.lengthPx, sigma: rms((t) => t.lengthPx) },
   };
 }

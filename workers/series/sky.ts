@@ -30,8 +30,7 @@ export function skyTracking(
 ): SkyTracking | null {
   const { pointing } = first.meta;
   const orientation = options.orientation ?? orientationOf(first);
-  const arcsecPerPx =
-    options.arcsecPerPx ?? pointing?.arcsecPerPx ?? first.report.frame?.arcsecPerPx ?? null;
+  const arcsecPerPx = options.arcsecPerPx ?? pointing?.arcsecPerPx ?? first.report.frame?.arcsecPerPx ?? null;
   const { x, y } = report.driftPxPerMin;
   if (!orientation || arcsecPerPx === null || !x || !y) return null;
   const along = (angleDeg: number): Estimate => {
@@ -42,7 +41,9 @@ export function skyTracking(
     };
   };
   const { periodic } = report;
-  const towardsEast = periodic ? Math.abs(Math.cos((periodic.angleDeg.value - orientation.eastDeg) * DEG)) : 0;
+  const towardsEast = periodic
+    ? Math.abs(Math.cos((periodic.angleDeg.value - orientation.eastDeg) * DEG))
+    : 0;
   const decArcsecPerMin = along(orientation.northDeg);
   return {
     orientation,
@@ -140,8 +141,7 @@ export function refractionDecDrift(place: {
   const at = (minutes: number): number | null => {
     const hour = place.hourAngleH * 15 * DEG + minutes * SKY_DEG_PER_MIN * DEG;
     const [phi, delta] = [place.latitudeDeg * DEG, place.declinationDeg * DEG];
-    const sinAltitude =
-      Math.sin(phi) * Math.sin(delta) + Math.cos(phi) * Math.cos(delta) * Math.cos(hour);
+    const sinAltitude = Math.sin(phi) * Math.sin(delta) + Math.cos(phi) * Math.cos(delta) * Math.cos(hour);
     const altitudeDeg = Math.asin(Math.min(1, Math.max(-1, sinAltitude))) / DEG;
     if (altitudeDeg < LOWEST_DEG) return null;
     const cosQ =

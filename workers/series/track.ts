@@ -58,7 +58,9 @@ export function trackRun(records: readonly SeriesRecord[], options: TrackOptions
   };
   const first = placed.used.length ? order[placed.used[0]] : null;
   const shapes =
-    fit && places ? predictShapes(shapeFrames(records, order, placed), fit.motion, (draws ?? []).slice(0, FEW_DRAWS)) : [];
+    fit && places
+      ? predictShapes(shapeFrames(records, order, placed), fit.motion, (draws ?? []).slice(0, FEW_DRAWS))
+      : [];
   const result: SeriesResult = {
     report,
     frames: framesOf(records, order, placed, shapes),
