@@ -41,7 +41,8 @@ export function fitMotion(places: Places, spec: MotionSpec, likelihood: Likeliho
   let noise = white;
   if (n - columns.length >= FEWEST_FOR_WANDER - 3 && n >= FEWEST_FOR_WANDER) {
     const wander = bestWander(places, cost, white);
-    if (cost(white) - cost(wander) > WANDER_GAIN) noise = wander;
+    if (cost(white) - cost(wander) > WANDER_GAIN)
+      noise = likelihood === 'final' ? longestMemory(places, cost, wander) : wander;
   }
   return packed(places, spec, noise, solve(noise));
 }
@@ -101,6 +102,26 @@ function bestScatter(places: Places, cost: (noise: Noise) => number): Noise {
     }
   return noise((low + high) / 2);
 }
+
+/**
+ * The slowest wander that the places allow as well: a short run tells badly for how long the mount remembers, and the
+ * error of the drift rests on it.
+ */
+function longestMemory(places: Places, cost: (noise: Noise) => number, best: Noise): Noise {
+  const least = cost(best);
+  for (let wanderS = 3 * spanOf(places); wanderS > 1.5 * best.wanderS; wanderS /= 1.8) {
+    const noise = ([scatter, wander]: number[]): Noise => ({
+      scatterPx2: Math.exp(Math.max(scatter, LEAST_LOG)),
+      wanderPx2: Math.exp(Math.max(wander, LEAST_LOG)),
+      wanderS,
+    });
+    const start = [best.scatterPx2, (best.wanderPx2 * wanderS) / best.wanderS].map((v) => Math.log(v));
+    const found = simplexMinimum((x) => cost(noise(x)), start, [0.5, -0.5], 40);
+    if (found.value < least + ALLOWED_LOSS) return noise(found.x);
+  }
+  return best;
+}
+const ALLOWED_LOSS = 1;
 
 function bestWander(places: Places, cost: (noise: Noise) => number, white: Noise): Noise {
   const span = spanOf(places);

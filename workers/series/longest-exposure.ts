@@ -13,8 +13,8 @@ import type { Noise } from './noise.ts';
  * it is air and errors of places, which leave no trail.
  */
 
-/** Directions in which the path's width is taken; the largest is short of the diameter by at most 0.1 %. */
-const DIRECTIONS = 36;
+/** Directions in which the path's width is taken; the largest is short of the diameter by at most 0.3 %. */
+const DIRECTIONS = 24;
 const STARTS = 700;
 /** Exposures beyond so many lengths of the run cannot be told from it. */
 const LONGEST_SPANS = 4;
@@ -39,7 +39,8 @@ export function longestByStart(motion: Motion, noise: Noise, spanS: number, limi
   const starts = Math.max(2, Math.round(coverS / stepS));
   const count = starts + Math.ceil(horizonS / stepS) + 1;
   const from = motion.zeroS - spanS / 2;
-  const course = wander ? [1, 2].map((seed) => wanderCourse(noise, spanS, count * stepS, seed)) : null;
+  const frameS = spanS / Math.max(spec.segments.length - 1, 1);
+  const course = wander ? [1, 2].map((seed) => wanderCourse(noise, frameS, count * stepS, seed)) : null;
   const along = (coefficients: Float64Array, axis: number) =>
     Float64Array.from(
       { length: count },
@@ -127,9 +128,8 @@ class WindowWidth {
 }
 
 /** One course that the wander may take: its places at the frames' distance, joined by straight lines. */
-function wanderCourse(noise: Noise, spanS: number, lengthS: number, seed: number): (t: number) => number {
+function wanderCourse(noise: Noise, stepS: number, lengthS: number, seed: number): (t: number) => number {
   const normal = seededNormals(seed);
-  const stepS = Math.max(noise.wanderS / 8, spanS / 400);
   const decay = Math.exp(-stepS / noise.wanderS);
   const nodes = new Float64Array(Math.ceil(lengthS / stepS) + 2);
   nodes[0] = Math.sqrt(noise.wanderPx2) * normal();
