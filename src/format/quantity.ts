@@ -73,6 +73,13 @@ export function shortLength(valuePx: number, unit: LengthUnit, scale: PixelScale
   return `${plain(value, decimals)}${shown === 'arcsec' ? '' : THIN}${UNIT_SYMBOL[shown]}`;
 }
 
+/**
+ * A sentence that tells widths in pixels ("2.9 px"), told in the unit that is asked for. Whole numbers of pixels are
+ * places on the frame and stay.
+ */
+export const retold = (sentence: string, unit: LengthUnit, scale: PixelScale): string =>
+  sentence.replace(/(\d+\.\d+) px/g, (_, px) => shortLength(Number(px), unit, scale));
+
 /** "3.12 ± 0.04 px". */
 export function lengthWithError(estimate: Estimate | null, unit: LengthUnit, scale: PixelScale): string {
   if (!estimate || !Number.isFinite(estimate.value)) return NO_VALUE;

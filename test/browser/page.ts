@@ -79,6 +79,19 @@ export class Visit {
     return this;
   }
 
+  /** Opens a demo frame by its title and waits until it is measured. */
+  async demo(title: string): Promise<void> {
+    if ((await this.fileName()) === title) return;
+    await this.page.getByRole('button', { name: 'Demo frames' }).click();
+    await this.page.getByText(title).first().click();
+    await this.page.getByTestId('file-name').getByText(title, { exact: true }).waitFor();
+  }
+
+  /** Waits until the causes of the frame on the page are found. */
+  async explained(): Promise<void> {
+    await this.page.locator('.verdict').waitFor({ timeout: 60_000 });
+  }
+
   fileName = () => this.page.getByTestId('file-name').innerText();
   sentence = () => this.page.getByTestId('sentence').innerText();
   tab = (name: string) => this.page.getByRole('tab', { name }).click();

@@ -5,6 +5,7 @@ import {
   decimalsFor,
   lengthWithError,
   plain,
+  retold,
   shortLength,
   withError,
 } from '../../src/format/quantity.ts';
@@ -45,4 +46,11 @@ test('all units switch by their scale and only known ones are offered', () => {
 
 test('thousands stand apart', () => {
   expect([0, 999, 1000, 1234567].map(count)).toEqual(['0', '999', '1\u202f000', '1\u202f234\u202f567']);
+});
+
+test('a sentence is told in another unit; places on the frame stay', () => {
+  const said = 'Corners are 2.0 px wide, within 281 px of the middle.';
+  expect(retold(said, 'px', SCALE)).toBe('Corners are 2.0\u202fpx wide, within 281 px of the middle.');
+  expect(retold(said, 'um', SCALE)).toBe('Corners are 7.6\u202fµm wide, within 281 px of the middle.');
+  expect(retold(said, 'arcsec', SCALE)).toBe('Corners are 3.0″ wide, within 281 px of the middle.');
 });
