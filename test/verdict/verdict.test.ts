@@ -5,6 +5,7 @@ import type { Group, ParameterName, PathKind } from '../../workers/fit/parameter
 import { UNKNOWN_RIG, type Following, type OpticsKind } from '../../workers/protocol/rig.ts';
 import { otherStory } from '../../workers/verdict/other-story.ts';
 import { roundCircle } from '../../workers/verdict/round-circle.ts';
+import type { PlainLook } from '../../workers/verdict/plain/plain-look.ts';
 import { verdictOf } from '../../workers/verdict/verdict.ts';
 
 /** A fit as it would come from a frame, with what matters to a rule said and the rest ordinary. */
@@ -260,5 +261,55 @@ describe('the nearest explanation without a cause', () => {
     expect(otherStory(fit, 'focus')).toBeNull();
     expect(otherStory(fit, 'seeing')).toBeNull();
     expect(otherStory(fit, 'dispersion')).toBeNull();
+  });
+});
+
+describe('where the physics does not hold', () => {
+  const even = { value: 0, sigma: 0.01 };
+  const alike: PlainLook = {
+    stars: 60,
+    common: { value: 0.5, sigma: 0.01 },
+    commonAngleDeg: 20,
+    varying: 0.04,
+    radial: even,
+    slope: even,
+    slopeAngleDeg: 0,
+    bowl: even,
+    commonComet: even,
+    radialComet: even,
+  };
+  const untold = { focalRatio: false, pixelSize: false, obstruction: 'assumed' } as const;
+  const seen = (fit: FieldFit, look: PlainLook) =>
+    verdictOf(fit, { frame, sensor: nothing }, UNKNOWN_RIG, look).verdict;
+
+  test('an unknown telescope and stars long alike: tracking, likely at most, and the frame that decides', () => {
+    const verdict = seen(
+      fitOf({ focus: 6, astigmatism0: 3 }, ['focus', 'astigmatism'], { known: untold, chi2PerDof: 2.4 }),
+      alike,
+    );
+    expect(verdict.cause).toBe('trailing');
+    expect(verdict.headline).toMatch(/1\.7 times as long as wide/);
+    expect(verdict.confidence).toBeLessThan(0.9);
+    expect(verdict.decider?.experiment).toBe('halve-exposure');
+  });
+
+  test('a telescope that is known and describes its stars keeps the word', () => {
+    const fit = fitOf({ focus: 6, astigmatism0: 6 }, ['focus', 'astigmatism'], { chi2PerDof: 1.5 });
+    expect(seen(fit, alike).cause).toBe('astigmatism');
+  });
+
+  test('no slope over the field, no leaning sensor', () => {
+    const fit = fitOf({ tiltX: 6 }, ['tilt'], { coherence: 0.06 });
+    expect(seen(fit, { ...alike, common: even }).cause).not.toBe('tilt');
+    expect(seen(fit, { ...alike, common: even, slope: { value: 0.3, sigma: 0.02 } }).cause).toBe('tilt');
+  });
+
+  test('a wider disc of an unknown telescope is not called focus; a ring is', () => {
+    const blurred = (focus: number) =>
+      judge(fitOf({ focus }, ['focus'], { known: untold, focalLengthMm: null })).verdict;
+    expect(blurred(2.2).cause).toBe('clean');
+    expect(blurred(2.2).confidence).toBeLessThan(0.9);
+    expect(blurred(2.2).decider?.experiment).toBe('refocus-step');
+    expect(blurred(9).cause).toBe('focus');
   });
 });

@@ -11,7 +11,8 @@ const ROUNDS = 20;
 
 /**
  * Robust linear regression: `rows` is row-major n x p, `values` of length n. Huber's weights on residuals over their
- * robust scatter, iterated (Huber 1981); the covariance is White's (1980) with the n / (n - p) of MacKinnon & White (1985).
+ * robust scatter, iterated (Huber 1981); the covariance is White's (1980) with each residual divided by what its own
+ * value has pulled the line towards itself (HC3 of MacKinnon & White 1985).
  * Null with fewer than p + 2 values or where the columns do not tell the coefficients apart.
  */
 export function robustRegression(rows: Float64Array, values: Float64Array, p: number): Regression | null {
@@ -23,7 +24,7 @@ export function robustRegression(rows: Float64Array, values: Float64Array, p: nu
   for (let round = 0; round < ROUNDS; round++) {
     const { normal, right } = normalEquations(rows, values, weights, p);
     const factor = choleskyFactor(normal, p);
-    if (!factor) return null;
+    if (!factor || isSingular(factor, normal, p)) return null;
     const next = Float64Array.from(choleskySolve(factor, right));
     const moved = next.reduce((most, value, i) => Math.max(most, Math.abs(value - coefficients[i])), 0);
     coefficients = next;
@@ -34,6 +35,12 @@ export function robustRegression(rows: Float64Array, values: Float64Array, p: nu
     if (moved < 1e-6 * scatter) break;
   }
   return { coefficients, covariance: sandwich(rows, residuals, weights, p) };
+}
+
+/** A column that the others nearly make up leaves next to nothing of its diagonal. */
+function isSingular(factor: Float64Array, normal: Float64Array, p: number): boolean {
+  for (let a = 0; a < p; a++) if (factor[a * p + a] ** 2 < 1e-10 * normal[a * p + a]) return true;
+  return false;
 }
 
 function normalEquations(rows: Float64Array, values: Float64Array, weights: Float64Array, p: number) {
@@ -55,27 +62,19 @@ function dot(rows: Float64Array, row: number, coefficients: Float64Array): numbe
 
 function sandwich(rows: Float64Array, residuals: Float64Array, weights: Float64Array, p: number) {
   const n = residuals.length;
-  const bread = new Float64Array(p * p);
-  const meat = new Float64Array(p * p);
-  for (let i = 0; i < n; i++)
-    for (let a = 0; a < p; a++)
-      for (let b = 0; b < p; b++) {
-        const product = rows[i * p + a] * rows[i * p + b];
-        // Beyond Huber's bend the influence no longer grows: its slope there is zero.
-        bread[a * p + b] += weights[i] < 1 ? 0 : product;
-        meat[a * p + b] += (weights[i] * residuals[i]) ** 2 * product;
-      }
-  const factor = choleskyFactor(bread, p);
   const covariance = new Float64Array(p * p).fill(Infinity);
+  // Beyond Huber's bend the influence no longer grows: its slope there is zero.
+  const within = weights.map((weight) => (weight < 1 ? 0 : 1));
+  const factor = choleskyFactor(normalEquations(rows, residuals, within, p).normal, p);
   if (!factor) return covariance;
-  const half = new Float64Array(p * p);
-  for (let a = 0; a < p; a++) {
-    const column = choleskySolve(factor, Float64Array.from({ length: p }, (_, b) => meat[b * p + a]));
-    for (let b = 0; b < p; b++) half[b * p + a] = column[b];
-  }
-  for (let a = 0; a < p; a++) {
-    const row = choleskySolve(factor, Float64Array.from({ length: p }, (_, b) => half[a * p + b]));
-    for (let b = 0; b < p; b++) covariance[a * p + b] = (row[b] * n) / (n - p);
+  covariance.fill(0);
+  for (let i = 0; i < n; i++) {
+    const row = rows.subarray(i * p, (i + 1) * p);
+    const reach = choleskySolve(factor, Float64Array.from(row));
+    const leverage = within[i] * row.reduce((sum, value, a) => sum + value * reach[a], 0);
+    const own = (weights[i] * residuals[i]) / Math.max(1 - leverage, 0.05);
+    for (let a = 0; a < p; a++)
+      for (let b = 0; b < p; b++) covariance[a * p + b] += own * own * reach[a] * reach[b];
   }
   return covariance;
 }

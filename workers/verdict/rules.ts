@@ -31,6 +31,28 @@ export const POOR_AGAINST_USUAL = 1.4;
 /** Astigmatism of at least this share of the defocus goes first: refocusing would not cure it. */
 export const ASTIGMATISM_BEFORE_FOCUS = 0.5;
 
+/**
+ * Causes that widen every star alike can be told from air only by the shape that this very aperture gives them. Where
+ * nobody told the focal ratio they must exceed this share of the unavoidable variance; `most`: how sure a round frame is.
+ */
+export const UNTOLD_OPTICS: {
+  share: Partial<Record<ModelCause['key'], number>>;
+  most: number;
+  because: string;
+} = {
+  share: { focus: 2.5, spherical: Infinity },
+  most: 0.75,
+  because: 'a wider disc may be air, focus or the lens itself; a ring is out of focus whatever the telescope',
+};
+
+/** Coma off the middle is no misalignment where the frame may be a part of the sensor: nobody told the optics. */
+export const UNTOLD_AXIS = 0.6;
+
+/** Above this much trust in the model the stars' shapes by themselves have no vote. */
+export const PHYSICS_HOLDS = 0.9;
+/** What the stars' plain shapes say for themselves, at most: they never name a screw. */
+export const PLAIN_WORDS = { agreed: 0.8, alone: 0.7 };
+
 /** Which frame tells two explanations apart, first match wins. */
 export const DECIDERS: readonly {
   between: readonly [readonly Cause[], readonly Cause[]];

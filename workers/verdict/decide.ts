@@ -1,0 +1,183 @@
+import { arcsecPerPixel, type FieldFit } from '../fit/field-fit.ts';
+import { P } from '../fit/parameters.ts';
+import type { BudgetPart, Cause } from '../protocol/report.ts';
+import type { Rig } from '../protocol/rig.ts';
+import type { WeighedCause } from './causes.ts';
+import { aboveLimit, fromGap, misfitCap, normalCdf } from './confidence.ts';
+import { standIn } from './other-story.ts';
+import type { PlainLook } from './plain/plain-look.ts';
+import { isSupported, stretchedAlike } from './plain/support.ts';
+import {
+  ASTIGMATISM_BEFORE_FOCUS,
+  LEAST_SIGNIFICANCE,
+  PHYSICS_HOLDS,
+  PLAIN_WORDS,
+  POOR_AGAINST_USUAL,
+  POOR_ROUND_BLUR_ARCSEC,
+  UNTOLD_AXIS,
+  UNTOLD_OPTICS,
+  WORTH_NAMING,
+} from './rules.ts';
+
+/** What a decision rests on. */
+export interface Evidence {
+  fit: FieldFit;
+  weighed: WeighedCause[];
+  /** Mean of the corners. */
+  corners: Record<BudgetPart, number>;
+  rig: Rig;
+  /** Over the whole sensor, measured without the model. */
+  fwhmPx: number | null;
+  /** How the shapes run over the field, told without physics; null where too few stars tell. */
+  look: PlainLook | null;
+}
+
+export interface Decision {
+  cause: Cause;
+  confidence: number;
+  rival: Cause;
+  /** What the user's own limit lets pass, and how many times wider it leaves the corners. */
+  excused?: { cause: Cause; times: number };
+  /** The shapes alone say so; the model's numbers do not count. */
+  plain?: boolean;
+}
+
+/** What no turn of a screw takes away. */
+export const unavoidable = (corners: Record<BudgetPart, number>) =>
+  corners.roundBlur + corners.diffraction + corners.pixel;
+
+/** From what was fitted and seen to one cause, how sure it is, and what it may be instead. */
+export function decide(evidence: Evidence): Decision {
+  const { fit, corners, rig, look } = evidence;
+  const base = unavoidable(corners);
+  const cap = misfitCap(fit, evidence.fwhmPx);
+  const holds = cap > PHYSICS_HOLDS;
+  if (look && !holds && !canTellTrails(fit) && stretchedAlike(look)) return stretched(evidence.weighed, cap);
+  const weighed = evidence.weighed.filter(
+    (entry) =>
+      (fit.known.focalRatio || !isUntold(entry, base)) &&
+      (holds || !look || isSupported(entry, corners.total, look)),
+  );
+  const worthy = weighed.filter(
+    ({ key, significance, cornerVariancePx2 }) =>
+      significance >= LEAST_SIGNIFICANCE && cornerVariancePx2 > WORTH_NAMING[key].share * base,
+  );
+  if (worthy.length === 0) return roundField({ ...evidence, weighed }, base, cap);
+
+  const first = leading(worthy);
+  const times = Math.sqrt(corners.total / base);
+  if (rig.goodEnough && times <= rig.goodEnough) {
+    const confidence = Math.min(cap, aboveLimit(rig.goodEnough ** 2, times ** 2));
+    return { cause: 'clean', confidence, rival: first.cause, excused: { cause: first.cause, times } };
+  }
+  const usual = rig.usualSeeingArcsec;
+  const blurArcsec = roundBlurArcsec(fit);
+  if (usual && blurArcsec && blurArcsec > POOR_AGAINST_USUAL * usual) {
+    const blur = base * (1 - (usual / blurArcsec) ** 2);
+    if (blur > weighed.reduce((sum, entry) => sum + entry.cornerVariancePx2, 0))
+      return { cause: 'seeing', confidence: Math.min(cap, 0.9), rival: first.cause };
+  }
+  return weighAgainstRivals({ ...evidence, weighed }, first, base, cap);
+}
+
+/** Whether the fit knows the telescope and describes its stars nearly: then it may tell a trail from astigmatism. */
+const canTellTrails = (fit: FieldFit) => fit.known.focalRatio && fit.coherence < 0.1;
+
+/** Widens all stars alike, and not so much that its own shape shows. */
+const isUntold = ({ key, cornerVariancePx2 }: WeighedCause, base: number) =>
+  key in UNTOLD_OPTICS.share && cornerVariancePx2 < UNTOLD_OPTICS.share[key]! * base;
+
+/** The largest, but astigmatism before a focus that would not cure it. */
+function leading(worthy: WeighedCause[]): WeighedCause {
+  const [first] = worthy;
+  const astigmatism = worthy.find(({ key }) => key === 'astigmatism');
+  return first.key === 'focus' &&
+    astigmatism &&
+    astigmatism.cornerVariancePx2 > ASTIGMATISM_BEFORE_FOCUS * first.cornerVariancePx2
+    ? astigmatism
+    : first;
+}
+
+/** The model does not describe these stars, but all are long alike: that is what tracking does. */
+function stretched(weighed: WeighedCause[], cap: number): Decision {
+  const agreed = weighed[0]?.cause === 'trailing';
+  return {
+    cause: 'trailing',
+    confidence: agreed ? Math.max(cap, PLAIN_WORDS.agreed) : PLAIN_WORDS.alone,
+    rival: 'astigmatism',
+    plain: true,
+  };
+}
+
+function weighAgainstRivals(
+  { fit, weighed }: Evidence,
+  first: WeighedCause,
+  base: number,
+  cap: number,
+): Decision {
+  // Colours are measured apart from the fit: no other model of the green stars can take their place.
+  const nearest = first.key === 'dispersion' ? null : (fit.rivals[0] ?? null);
+  let confidence = Math.min(cap, nearest ? fromGap(nearest.gap) : cap);
+  let rival: Cause = nearest ? standIn(fit, nearest, first.key) : 'clean';
+  const unless = (probability: number, other: Cause) => {
+    if (probability >= confidence) return;
+    confidence = probability;
+    rival = other;
+  };
+  unless(aboveLimit(first.cornerVariancePx2, WORTH_NAMING[first.key].share * base), 'clean');
+  const second = weighed.find((entry) => entry !== first && entry.key !== 'focus');
+  if (second && second.cornerVariancePx2 > 0)
+    unless(
+      aboveLimit(first.cornerVariancePx2, second.cornerVariancePx2, spreadOf(first, second)),
+      second.cause,
+    );
+  if (first.cause === 'collimation' && !fit.known.focalRatio) unless(UNTOLD_AXIS, 'coma');
+  // In one colourless frame a short even trail may as well be the colours that the air spreads.
+  const length = first.cause === 'trailing' && fit.path === 'straight' ? trailArcsec(fit) : null;
+  if (length !== null && length < AIR_SPREADS_ARCSEC && !fit.dispersionPx) unless(0.85, 'dispersion');
+  return { cause: first.cause, confidence, rival };
+}
+
+/** What the air spreads visible light by at 30 degrees above the horizon (common practice, no source). */
+const AIR_SPREADS_ARCSEC = 2;
+
+/** No cause is worth naming: clean, or round blur that is worse than it should be. */
+function roundField({ weighed, rig, fit }: Evidence, base: number, cap: number): Decision {
+  const blurArcsec = roundBlurArcsec(fit);
+  const closest = [...weighed]
+    .map((entry) => ({ entry, ratio: entry.cornerVariancePx2 / (WORTH_NAMING[entry.key].share * base) }))
+    .sort((a, b) => b.ratio - a.ratio)[0];
+  const clean = Math.min(
+    closest ? aboveLimit(1, closest.ratio) : 0.99,
+    fit.known.focalRatio ? 1 : UNTOLD_OPTICS.most,
+  );
+  const other: Cause = fit.known.focalRatio ? (closest?.entry.cause ?? 'focus') : 'focus';
+  if (blurArcsec === null) return { cause: 'clean', confidence: Math.min(cap, clean, 0.95), rival: other };
+  const limit = rig.usualSeeingArcsec ? POOR_AGAINST_USUAL * rig.usualSeeingArcsec : POOR_ROUND_BLUR_ARCSEC;
+  // What is usual is known to a fifth where the user says it, and hardly at all where nobody does.
+  const poor = normalCdf(Math.log(blurArcsec / limit) / (rig.usualSeeingArcsec ? 0.12 : 0.2));
+  const cause: Cause = poor > 0.5 ? 'seeing' : 'clean';
+  const sure = Math.max(poor, 1 - poor);
+  return {
+    cause,
+    confidence: Math.min(cap, clean, sure),
+    rival: sure < clean ? (cause === 'clean' ? 'seeing' : 'clean') : other,
+  };
+}
+
+/** How far the two leading variances may be from what they seem, in logarithms. */
+function spreadOf(first: WeighedCause, second: WeighedCause): number {
+  const relative = (entry: WeighedCause) => 2 / Math.max(entry.significance, 1);
+  return Math.max(0.12, Math.hypot(relative(first), relative(second)));
+}
+
+/** Round blur in arc seconds; null when the scale is unknown. */
+function roundBlurArcsec(fit: FieldFit): number | null {
+  const scale = arcsecPerPixel(fit);
+  return scale === null ? null : Math.exp(fit.theta[P.lnBlur]) * scale;
+}
+
+function trailArcsec(fit: FieldFit): number | null {
+  const scale = arcsecPerPixel(fit);
+  return scale === null ? null : Math.hypot(fit.theta[P.motionX], fit.theta[P.motionY]) * scale;
+}
