@@ -3,16 +3,21 @@ import { flagNames } from '../../workers/protocol/flags.ts';
 import type { Region } from '../../workers/protocol/report.ts';
 import { axisOf } from '../stars/shape.ts';
 
-const cell = (value: number | string | null | undefined): string =>
-  value === null || value === undefined || Number.isNaN(value) ? '' : String(value);
-const table = (head: string[], rows: (number | string | null | undefined)[][]): string =>
+/** RFC 4180: text that holds a comma, a quote or a line break stands in quotes, its quotes doubled. */
+const cell = (value: number | string | null | undefined): string => {
+  if (value === null || value === undefined || Number.isNaN(value)) return '';
+  const text = String(value);
+  return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+};
+/** Comma-separated values as of RFC 4180. */
+export const csvTable = (head: string[], rows: (number | string | null | undefined)[][]): string =>
   [head, ...rows].map((row) => row.map(cell).join(',') + '\r\n').join('');
 
 /** Comma-separated values as of RFC 4180: one row per ninth of the sensor, standard errors beside the values. */
 export function regionsCsv(regions: Region[]): string {
   const columns = ['fwhmPx', 'hfdPx', 'elongation', 'angleDeg'] as const;
   const head = ['col', 'row', 'stars', ...columns.flatMap((name) => [name, `${name}Sigma`])];
-  return table(
+  return csvTable(
     head,
     regions.map((region) => [
       region.col,
@@ -26,7 +31,7 @@ export function regionsCsv(regions: Region[]): string {
 /** One row per star, brightest first. */
 export function starsCsv({ stars }: Pick<Measured, 'stars'>): string {
   const head = 'xPx,yPx,fluxAdu,snr,fwhmPx,fwhmPxSigma,hfdPx,hfdPxSigma,elongation,angleDeg,flags'.split(',');
-  return table(
+  return csvTable(
     head,
     Array.from({ length: stars.count }, (_, i) => {
       const { elongation, angleRad } = axisOf(stars.e1[i], stars.e2[i]);

@@ -1,4 +1,4 @@
-import type { RunFrame } from '../../workers/protocol/run.ts';
+import type { RunFrame, RunLimits } from '../../workers/protocol/run.ts';
 import { keep as pageKeep, type Keep } from './keep.ts';
 import type { KeptRun } from './schema.ts';
 import { Shelf } from './shelf.ts';
@@ -7,7 +7,7 @@ import { Shelf } from './shelf.ts';
 export interface RunAbout {
   /** What the person said of frames, by their keys. */
   words: Record<string, 'keep' | 'drop'>;
-  limits: Record<string, number>;
+  limits: Partial<RunLimits>;
   /** Keys of frames that were waiting when this was written. */
   waiting: string[];
 }

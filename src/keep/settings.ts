@@ -7,6 +7,7 @@ const SETTINGS = {
   rig: 'cornerwise.rig',
   'rig.measuring': 'cornerwise.rig.measuring',
   told: null,
+  site: null,
 } as const;
 export type SettingName = keyof typeof SETTINGS;
 

@@ -1,7 +1,7 @@
 import { defineStore } from 'pinia';
 import { computed, ref, shallowRef, triggerRef } from 'vue';
 import type { Outcome } from '../../workers/protocol/faults.ts';
-import type { RunFrame } from '../../workers/protocol/run.ts';
+import type { RunFrame, RunLimits } from '../../workers/protocol/run.ts';
 import { RunPool, workersFor, type RunTask } from '../client/run-pool.ts';
 import { keep } from '../keep/keep.ts';
 import { RunShelf, type RunAbout } from '../keep/run-shelf.ts';
@@ -169,10 +169,11 @@ export const useRun = defineStore('run', () => {
     words.value = word ? { ...rest, [key]: word } : rest;
     remember();
   }
-  function limit(name: string, value: number | null): void {
+  /** Null switches a limit off, undefined lets it follow the run again. */
+  function limit(name: keyof RunLimits, value: number | null | undefined): void {
     const rest = { ...limits.value };
     delete rest[name];
-    limits.value = value === null ? rest : { ...rest, [name]: value };
+    limits.value = value === undefined ? rest : { ...rest, [name]: value };
     remember();
   }
 

@@ -1,42 +1,32 @@
-import { mkdirSync, mkdtempSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { mkdirSync, readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { drawFrame } from './frames.ts';
-import { screenshots, Site, type Visit } from './page.ts';
+import { drawNight, writeNight } from './night-frames.ts';
+import { brightestOf, screenshots, Site, type Visit } from './page.ts';
 
 let site: Site;
-const folder = mkdtempSync(join(tmpdir(), 'run-'));
-/** A run of small frames on disk: real files keep their date, by which the page knows them again. */
-function writeRun(names: string[], sigmaPx: (i: number) => number = () => 1.6): string[] {
-  return names.map((name, i) => {
-    const start = new Date(Date.UTC(2026, 9, 17, 20, 0, 30 * i)).toISOString().slice(0, 19);
-    const { bytes } = drawFrame(
-      () => sigmaPx(i),
-      [
-        ['DATE-OBS', start],
-        ['EXPTIME', 28],
-      ],
-      [450, 300],
-    );
-    const path = join(folder, name);
-    writeFileSync(path, bytes);
-    return path;
-  });
-}
-const number = (visit: Visit) => visit.page.getByTestId('run-sentence');
-
 beforeAll(async () => {
   mkdirSync(screenshots, { recursive: true });
   site = await Site.open();
 });
 afterAll(() => site.close());
 
+const night = async (visit: Visit) => {
+  await visit.page.goto(`${visit.url}#night`);
+  return visit.page;
+};
+/** All frames are judged: `kept` of `total` stay. */
+const judged = (visit: Visit, kept: number, total: number) =>
+  visit.page
+    .getByTestId('left-out')
+    .getByText(new RegExp(`^\\s*${kept} frames? of ${total}\\s`))
+    .waitFor();
+
 test('many files dropped at once become a run; one that is no frame does not stop it; a frame opens', async () => {
   const visit = await (await site.visit()).begin();
-  const files = Array.from({ length: 5 }, (_, i) => ({
+  const files = drawNight(6, () => ({})).map((bytes, i) => ({
     name: `drop-${i}.fits`,
-    base64: Buffer.from(drawFrame(() => 1.5 + 0.02 * i, [], [450, 300]).bytes).toString('base64'),
+    base64: Buffer.from(bytes).toString('base64'),
   }));
   files.splice(2, 0, { name: 'letter.fits', base64: Buffer.from('A'.repeat(5000)).toString('base64') });
   await visit.page.evaluate((list) => {
@@ -48,39 +38,149 @@ test('many files dropped at once become a run; one that is no frame does not sto
     for (const type of ['dragenter', 'dragover', 'drop'])
       document.body.dispatchEvent(new DragEvent(type, { dataTransfer, bubbles: true, cancelable: true }));
   }, files);
-  await number(visit).getByText('6 of 6 frames').waitFor();
-  const list = await visit.page.getByTestId('night').innerText();
-  expect(list).toContain('letter.fits');
-  await visit.page.getByRole('button', { name: 'drop-3.fits' }).click();
+  await judged(visit, 6, 7);
+  const left = visit.page.getByTestId('listed-frame');
+  expect(await left.count()).toBe(1);
+  expect(await left.innerText()).toContain('letter.fits');
+  await visit.page.getByRole('button', { name: 'All frames' }).click();
+  await visit.page.getByRole('button', { name: 'Open drop-3.fits' }).click();
   await visit.page.getByTestId('file-name').getByText('drop-3.fits').waitFor();
   expect(visit.errors).toEqual([]);
   await visit.close();
 });
 
 test('a reload in the middle of a run loses no measured frame, and the rest is taken up when the files come again', async () => {
-  const paths = writeRun(Array.from({ length: 12 }, (_, i) => `night-${String(i).padStart(2, '0')}.fits`));
+  const paths = writeNight(14);
   const visit = await (await site.visit()).begin();
-  await visit.page.goto(`${visit.url}#night`);
-  await visit.page.getByTestId('run-files').setInputFiles(paths.slice(0, 6));
-  await number(visit).getByText('6 of 6 frames').waitFor();
+  const page = await night(visit);
+  await page.getByTestId('run-files').setInputFiles(paths.slice(0, 6));
+  await judged(visit, 6, 6);
   // Paused, so that the rest is waiting when the page goes away.
-  await visit.page.evaluate(() => {
+  await page.evaluate(() => {
     new MutationObserver(() =>
       [...document.querySelectorAll('button')].find((button) => button.textContent === 'Pause')?.click(),
     ).observe(document.body, { childList: true, subtree: true });
   });
-  await visit.page.getByTestId('run-files').setInputFiles(paths);
-  await visit.page.getByRole('button', { name: 'Go on' }).waitFor();
-  await visit.page.waitForTimeout(2500);
-  await visit.page.reload();
-  await visit.page.getByTestId('run-lacking').waitFor();
-  expect(await number(visit).innerText()).toMatch(/of 12 frames/);
-  const before = Number((await number(visit).innerText()).split(' ')[0]);
-  expect(before).toBeGreaterThanOrEqual(6);
-  expect(before).toBeLessThan(12);
-  await visit.page.getByTestId('run-files').setInputFiles(paths);
-  await number(visit).getByText('12 of 12 frames').waitFor();
-  expect(await visit.recordsIn('runFrames')).toBe(12);
+  await page.getByTestId('run-files').setInputFiles(paths);
+  await page.getByRole('button', { name: 'Go on' }).waitFor();
+  await page.waitForTimeout(2500);
+  await page.reload();
+  await page.getByTestId('run-lacking').waitFor();
+  const progress = await page.getByTestId('run-progress').innerText();
+  const [, before] = /(\d+) of 14 frames measured/.exec(progress)!;
+  expect(Number(before)).toBeGreaterThanOrEqual(6);
+  expect(Number(before)).toBeLessThan(14);
+  await page.getByTestId('run-files').setInputFiles(paths);
+  await judged(visit, 14, 14);
+  expect(await visit.recordsIn('runFrames')).toBe(14);
   expect(visit.errors).toEqual([]);
   await visit.close();
 });
+
+/** A gust in frame 7, cloud over frames 12 to 15, focus creeping out all the time. */
+const eventful = (i: number) => ({
+  sigmaPx: Math.hypot(1.5, 0.038 * i),
+  elongation: i === 7 ? 1.7 : 1.02,
+  light: i >= 12 && i <= 15 ? [0.5, 0.25, 0.4, 0.6][i - 12] : 1,
+});
+
+test('what is proposed to be left out has a reason; limits and the person move it; the table says the same', async () => {
+  const visit = await (await site.visit()).begin();
+  const page = await night(visit);
+  await page.getByTestId('run-files').setInputFiles(writeNight(24, eventful));
+  // The limit is a quarter over the good ones: sqrt(1.5² + (0.038 i)²) stays below it throughout.
+  await judged(visit, 19, 24);
+  const left = page.getByTestId('listed-frame');
+  expect(await left.count()).toBe(5);
+  expect(await left.first().innerText()).toMatch(/night-007\.fits[\s\S]*times as long as wide/);
+  expect(await left.nth(2).innerText()).toMatch(/night-013\.fits[\s\S]*% of the light of the clear frames/);
+  expect(await page.getByTestId('marks').innerText()).toMatch(/gust or a knock[\s\S]*Clouds passed/);
+
+  await page.getByRole('button', { name: 'Keep night-007.fits' }).click();
+  await judged(visit, 20, 24);
+  await page.getByLabel('Light at least, % of the clear frames').fill('30');
+  await page.keyboard.press('Enter');
+  await judged(visit, 23, 24);
+  await page.getByTestId('timeline').focus();
+  await page.keyboard.press('Home');
+  await page.getByRole('radio', { name: 'Leave this frame out' }).check({ force: true });
+  await judged(visit, 22, 24);
+
+  const download = page.waitForEvent('download');
+  await page.getByRole('button', { name: 'Save table (CSV)' }).click();
+  const text = readFileSync((await (await download).path())!, 'utf8');
+  const rows = text.trim().split('\r\n');
+  const columns = rows[0].split(',');
+  const cell = (row: number, name: string) => rows[row].split(',')[columns.indexOf(name)];
+  expect(rows).toHaveLength(25);
+  expect(cell(1, 'timeUtc')).toBe('2026-10-17T20:00:20.000Z');
+  expect([cell(1, 'kept'), cell(2, 'kept'), cell(8, 'kept'), cell(14, 'kept')]).toEqual([
+    'no',
+    'yes',
+    'yes',
+    'no',
+  ]);
+  // The drawn Gaussian, through the pixel: variance + 1/12 is not added, it is drawn as sampled.
+  expect(Math.abs(Number(cell(2, 'fwhmPx')) / (2.3548 * 1.5) - 1)).toBeLessThan(0.04);
+
+  // What was said survives a reload.
+  await page.waitForTimeout(2500);
+  await page.reload();
+  await judged(visit, 22, 24);
+  expect(visit.errors).toEqual([]);
+  await visit.close();
+});
+
+const SIZES = {
+  phone: { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true },
+  tablet: { viewport: { width: 820, height: 1180 }, hasTouch: true },
+  desktop: { viewport: { width: 1280, height: 900 } },
+};
+test.each(Object.entries(SIZES))(
+  '%s: the run fits, targets are large, axe is content, red is red',
+  async (size, options) => {
+    const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+    const visit = await (await site.visit(options)).begin();
+    const page = await night(visit);
+    await page.screenshot({ path: `${screenshots}/night-${size}-empty.png` });
+    await page.getByTestId('run-files').setInputFiles(writeNight(24, eventful));
+    await judged(visit, 19, 24);
+    await page.getByTestId('timeline').focus();
+    await page.keyboard.press('End');
+    await page.getByTestId('frame-card').waitFor();
+    // A phone widens its window to what sticks out, so the window itself is no measure.
+    expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(
+      options.viewport.width,
+    );
+    const small = await page.evaluate(() =>
+      [...document.querySelectorAll<HTMLElement>('[data-testid="night"] :is(button, input, [role="slider"])')]
+        .filter((element) => element.checkVisibility() && !element.closest('.hidden, label'))
+        .filter((element) => {
+          const { width, height } = element.getBoundingClientRect();
+          return Math.round(width) < 44 || Math.round(height) < 44;
+        })
+        .map((element) => element.outerHTML),
+    );
+    expect(small).toEqual([]);
+    await page.screenshot({ path: `${screenshots}/night-${size}.png`, fullPage: true });
+    await page.evaluate(axe);
+    for (const light of ['Dark page', 'Light page', 'Red night light']) {
+      await visit.light(light);
+      const found = await page.evaluate(async () => {
+        type Found = { id: string; impact: string; nodes: { target: string[]; failureSummary: string }[] };
+        const run = (globalThis as unknown as { axe: { run(): Promise<{ violations: Found[] }> } }).axe;
+        return (await run.run()).violations
+          .filter(({ impact }) => impact === 'serious' || impact === 'critical')
+          .map(
+            ({ id, nodes }) => `${id}: ${nodes.map((n) => `${n.target} ${n.failureSummary}`).join(' | ')}`,
+          );
+      });
+      expect({ light, found }).toEqual({ light, found: [] });
+    }
+    const red = await page.screenshot({ path: `${screenshots}/night-${size}-red.png`, fullPage: true });
+    const { red: lit, green, blue } = await brightestOf(page, red);
+    expect([green, blue]).toEqual([0, 0]);
+    expect(lit).toBeGreaterThan(200);
+    await visit.close();
+  },
+);

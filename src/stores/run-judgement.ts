@@ -1,0 +1,92 @@
+import { defineStore } from 'pinia';
+import { computed, ref, shallowRef, toRaw, watch } from 'vue';
+import type { Fault } from '../../workers/protocol/faults.ts';
+import type { JudgeOptions, RunFrame, RunJudgement } from '../../workers/protocol/run.ts';
+import type { SeriesResult } from '../../workers/protocol/series.ts';
+import { RunClient } from '../client/run-client.ts';
+import { settings } from '../keep/settings.ts';
+import { useRigs } from '../rig/rigs.ts';
+import { useRun } from './run.ts';
+
+export interface ToldSite {
+  latitudeDeg: number | null;
+  longitudeDeg: number | null;
+}
+const NO_SITE: ToldSite = { latitudeDeg: null, longitudeDeg: null };
+
+/** Frames come faster than anybody reads: the run is judged anew at most this often. */
+const LEAST_MS = 1000;
+
+/** What the run's frames say together: judged anew as frames come and as the person changes limits. */
+export const useRunJudgement = defineStore('run-judgement', () => {
+  const run = useRun();
+  const rigs = useRigs();
+  const judgement = shallowRef<RunJudgement | null>(null);
+  const tracking = shallowRef<SeriesResult | null>(null);
+  const trouble = shallowRef<Fault | null>(null);
+  const selected = ref<string | null>(null);
+  const told = shallowRef<ToldSite>(settings.get<ToldSite>('site') ?? NO_SITE);
+  const client = new RunClient(() => run.list.flatMap(({ key, frame }) => (frame ? [[key, frame]] : [])));
+  let asking = false;
+  let again = false;
+  let timer: ReturnType<typeof setTimeout> | null = null;
+
+  /** What was told wins, then the rig's sheet, then the files. */
+  const site = computed<ToldSite>(() => {
+    const file = run.list.find(({ frame }) => frame?.record?.meta.pointing)?.frame?.record?.meta.pointing;
+    return {
+      latitudeDeg: told.value.latitudeDeg ?? rigs.chosen?.latitudeDeg ?? file?.latitudeDeg ?? null,
+      longitudeDeg: told.value.longitudeDeg ?? file?.longitudeDeg ?? null,
+    };
+  });
+  function tellSite(what: Partial<ToldSite>): void {
+    told.value = { ...told.value, ...what };
+    settings.set('site', told.value);
+  }
+
+  run.listen((key: string, frame: RunFrame) => {
+    client.put(key, toRaw(frame));
+    soon();
+  });
+  watch([() => run.limits, () => run.words, site], () => void judge());
+  watch(
+    () => run.list.length,
+    (length) => {
+      if (length > 0) return;
+      client.forget();
+      judgement.value = null;
+      tracking.value = null;
+      selected.value = null;
+    },
+  );
+
+  function soon(): void {
+    timer ??= setTimeout(() => {
+      timer = null;
+      void judge();
+    }, LEAST_MS / 2);
+  }
+
+  /** One question at a time; what changed meanwhile is asked when the answer is there. */
+  async function judge(): Promise<void> {
+    if (asking) {
+      again = true;
+      return;
+    }
+    if (run.measured === 0) return;
+    asking = true;
+    const options: JudgeOptions = { ...site.value, limits: { ...run.limits }, words: { ...run.words } };
+    const outcome = await client.ask((api) => api.judge(options));
+    if (outcome.ok && run.list.length > 0) judgement.value = outcome.value;
+    trouble.value = outcome.ok || outcome.fault.code === 'cancelled' ? null : outcome.fault;
+    asking = false;
+    if (again) {
+      again = false;
+      soon();
+    }
+  }
+
+  if (run.measured > 0) soon();
+
+  return { judgement, tracking, trouble, selected, site, told, tellSite };
+});
