@@ -27,7 +27,8 @@ export const usePreferences = defineStore('preferences', () => {
 
   const analysis = useAnalysis();
   const rigs = useRigs();
-  const facts = computed(() => analysis.report?.frame ?? null);
+  /** Of the file itself: the report of a run may hold what was told when it ran. */
+  const facts = computed(() => analysis.current?.measured.meta ?? null);
   /** What is told here wins over the file, as in every other way of running the measurement. */
   const scale = computed<PixelScale>(() => {
     const told = {

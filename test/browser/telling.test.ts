@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { asTiff, even, FWHM_PER_SIGMA } from './frames.ts';
-import { Site } from './page.ts';
+import { asTiff, drawFrame, even, FWHM_PER_SIGMA } from './frames.ts';
+import { screenshots, Site } from './page.ts';
 
 let site: Site;
 beforeAll(async () => {
@@ -60,13 +60,47 @@ test('where the browser keeps nothing the page says so and works on', async () =
 
 test('where there is no room left to keep anything the page says so and works on', async () => {
   const visit = await (await site.visit()).begin();
-  const devtools = await visit.page.context().newCDPSession(visit.page);
-  const { origin } = new URL(visit.url);
-  await devtools.send('Storage.overrideQuotaForOrigin', { origin, quotaSize: 1 });
+  // As the browser answers when the disk is full: at once, or when the change is to be carried out.
+  await visit.page.evaluate(() => {
+    IDBObjectStore.prototype.put = IDBObjectStore.prototype.add = () => {
+      throw new DOMException('no room', 'QuotaExceededError');
+    };
+  });
   await visit.light('Light page');
   const trouble = visit.page.getByTestId('keep-trouble');
   expect(await trouble.innerText()).toMatch(/no room left.*Everything works/);
   await visit.measure('even.fits', even().bytes);
   expect(await visit.page.getByTestId('fault').count()).toBe(0);
+  await visit.close();
+});
+
+test('where a header is not clear, the other value that it may mean is taken with one press', async () => {
+  const visit = await (await site.visit()).begin();
+  const frame = drawFrame(
+    () => 1.6,
+    [
+      ['EXPTIME', 5],
+      ['EXPOSURE', 5000],
+      ['XPIXSZ', 3.8],
+      ['XBINNING', 2],
+      ['FOCALLEN', 600],
+      ['IMAGETYP', 'Light'],
+    ],
+  );
+  await visit.measure('unclear.fits', frame.bytes);
+  await visit.tab('File');
+  const facts = visit.page.locator('.file dl');
+  const doubts = visit.page.getByTestId('doubts');
+  expect(await facts.innerText()).toMatch(/Exposure\s+5\.0 s/);
+  // 206.264806 * 3.8 / 600 = 1.306; with the bare pixel binned two by two, twice that.
+  expect(await facts.innerText()).toMatch(/1\.306 arcsec per pixel/);
+  await visit.page.screenshot({ path: `${screenshots}/file-unclear.png`, fullPage: true });
+  await doubts.getByRole('button', { name: 'Use 7.6 µm instead' }).click();
+  expect(await facts.innerText()).toMatch(/2\.613 arcsec per pixel/);
+  await doubts.getByRole('button', { name: 'Use 5000 s instead' }).click();
+  await facts.getByText(/^5000\.0 s$/).waitFor();
+  await doubts.getByRole('button', { name: 'Back to 3.8 µm' }).click();
+  expect(await facts.innerText()).toMatch(/1\.306 arcsec per pixel/);
+  expect(visit.errors).toEqual([]);
   await visit.close();
 });

@@ -2,7 +2,7 @@
 // of camera keywords (XPIXSZ after binning, EGAIN in electrons per ADU, APTAREA without the obstruction).
 import { expect, test } from 'vitest';
 import type { FrameMeta } from '../../workers/protocol/frame.ts';
-import { card, frameOf, u16File } from './fits-file.ts';
+import { card, decodedFrom, frameOf, header, imageCards, joined, padded, u16File } from './fits-file.ts';
 
 const PIXELS = new Uint16Array(40 * 40).fill(1000);
 const withCards = (...cards: string[]) => frameOf(u16File(40, 40, PIXELS, cards));
@@ -69,6 +69,8 @@ const CASES: [string, string[], keyof FrameMeta, number | string | null, RegExp 
   ['FOCPOS', [card('FOCPOS', 321)], 'focusPosition', 321, null],
   ['kelvin', [card('CCD-TEMP', 180.2)], 'temperatureC', null, /CCD-TEMP/],
   ['a dark', [card('IMAGETYP', 'Dark Frame')], 'imageType', 'Dark Frame', /Dark Frame.*no stars/],
+  ['a stack', [card('IMAGETYP', 'Master Light')], 'imageType', 'Master Light', /several exposures.*raw/],
+  ['a stack of known size', [card('NCOMBINE', 12)], 'imageType', null, /12 exposures/],
   ['binned, nothing to check by', [card('XPIXSZ', 7.6), card('XBINNING', 2)], 'pixelSizeUm', 7.6, /15.2/],
   [
     'binned, the image scale says after binning', // 206.265 * 7.6 / 1000 = 1.5676
@@ -142,4 +144,23 @@ test('an unknown pattern is told of', async () => {
   const { mosaic, warnings } = await withCards(card('BAYERPAT', 'XTRANS'));
   expect(mosaic).toBe(null);
   expect(warnings.join()).toMatch(/XTRANS.*monochrome/);
+});
+
+test('where the header is not clear, the other value that it may mean is told', async () => {
+  const doubtsOf = async (...cards: string[]) => (await decodedFrom(u16File(40, 40, PIXELS, cards))).doubts;
+  expect(await doubtsOf(card('XPIXSZ', 3.8), card('XBINNING', 2))).toMatchObject([
+    { about: 'pixelSizeUm', used: 3.8, instead: 7.6 },
+  ]);
+  expect(await doubtsOf(card('EXPTIME', 5), card('EXPOSURE', 5000))).toMatchObject([
+    { about: 'exposureS', used: 5, instead: 5000 },
+  ]);
+  expect(await doubtsOf(card('EXPTIME', 5))).toEqual([]);
+});
+
+test('a frame whose pixels run from 0 to 1 has been through a program', async () => {
+  const values = Float32Array.from({ length: 40 * 40 }, (_, i) => (i % 997) / 1000);
+  const bytes = new Uint8Array(values.length * 4);
+  values.forEach((value, i) => new DataView(bytes.buffer).setFloat32(4 * i, value));
+  const { warnings } = await frameOf(joined(header(imageCards(-32, [40, 40])), padded(bytes)));
+  expect(warnings.join()).toMatch(/brighter than 1.*raw exposure/);
 });

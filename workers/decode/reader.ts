@@ -1,5 +1,5 @@
 import type { Frame } from '../protocol/frame.ts';
-import type { FileContents, PictureChoice } from '../protocol/reading.ts';
+import type { Doubt, FileContents, PictureChoice } from '../protocol/reading.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Anywhere } from './anywhere.ts';
 import type { ByteReader } from './bytes.ts';
@@ -28,6 +28,8 @@ export interface Decoded {
   frame: Frame;
   /** All pictures that may be chosen, where there are several; the chosen one among them. */
   contents: FileContents | null;
+  /** Left out where there are none. */
+  doubts?: Doubt[];
 }
 
 export interface FormatDecoder {

@@ -7,13 +7,17 @@ export const kindOf = ({ meta, widthPx, heightPx, planes }: Frame): string =>
   `${meta.format} ${widthPx} x ${heightPx}${planes === 3 ? ' colour' : ''}`;
 
 /** The frame with what was told of its kind, which wins over the file; and how it was read. */
-export function withTold({ frame, contents }: Decoded, told: Told): { frame: Frame; reading: Reading } {
+export function withTold(
+  { frame, contents, doubts = [] }: Decoded,
+  told: Told,
+): { frame: Frame; reading: Reading } {
   const kind = kindOf(frame);
   const { exposureS, filters } = told[kind] ?? told[ANY_KIND] ?? NOTHING_TOLD;
   const reading: Reading = {
     kind,
     format: frame.meta.format,
     fileSays: { exposureS: frame.meta.exposureS, filters: frame.mosaic?.pattern.join('') ?? null },
+    doubts,
     contents,
   };
   return {

@@ -41,6 +41,14 @@ export const ANY_KIND = '*';
 
 export const NOTHING_TOLD: ToldOfKind = { exposureS: null, filters: 'file' };
 
+/** Where the header is not clear about a number, and which other value it may mean; the sentence is among the warnings. */
+export interface Doubt {
+  about: 'exposureS' | 'pixelSizeUm' | 'focalLengthMm';
+  says: string;
+  used: number;
+  instead: number;
+}
+
 /** How a frame was read, for the choices that a person may make about it. */
 export interface Reading {
   /** Files alike enough that what is told of one holds for the next: format, size and planes. */
@@ -48,6 +56,7 @@ export interface Reading {
   format: string;
   /** As the file itself says; null where it does not. */
   fileSays: { exposureS: number | null; filters: string | null };
+  doubts: Doubt[];
   /** Null when the file holds one picture. */
   contents: FileContents | null;
 }

@@ -1,5 +1,5 @@
 import type { Frame } from '../../protocol/frame.ts';
-import type { FileContents, PictureInFile } from '../../protocol/reading.ts';
+import type { Doubt, FileContents, PictureInFile } from '../../protocol/reading.ts';
 import type { ByteReader } from '../bytes.ts';
 import { DecodeFault } from '../fault.ts';
 import type { Pixels } from '../pixels.ts';
@@ -12,9 +12,10 @@ import { paddingBytes, readHdu, type Hdu } from './hdu.ts';
 import { readImage } from './image.ts';
 import { numberIn } from './header.ts';
 import { joinAmplifiers, type ReadUnit } from './join.ts';
-import { frameMeta } from './meta.ts';
+import { frameMeta, type Notes } from './meta.ts';
 import { mosaicOf } from './mosaic.ts';
 import { noImageFault } from './no-image.ts';
+import { pointingOf } from './pointing.ts';
 import {
   imageShape,
   isFrame,
@@ -64,7 +65,7 @@ async function frameFrom(input: DecodeInput, hdu: Hdu, shape: ImageShape, seen: 
     warnings.push(
       `The file holds ${pictures} pictures one behind the other; number ${plane + 1} was read. Choose another under File.`,
     );
-  const frame = frameOf(input, pixels, shape, [hdu, seen[0]], warnings);
+  const { frame, doubts } = frameOf(input, pixels, shape, [hdu, seen[0]], warnings);
   const all = listed([...seen, ...(await laterUnits(input, hdu.index, end))]);
   if (all.length > 1)
     warnings.push(
@@ -74,7 +75,7 @@ async function frameFrom(input: DecodeInput, hdu: Hdu, shape: ImageShape, seen: 
     all.length > 1 || pictures > 1
       ? { pictures: all, chosen: { unit: hdu.index, plane }, planes: pictures }
       : null;
-  return { frame, contents };
+  return { frame, contents, doubts };
 }
 
 /** The frame that the read-outs of one sensor make together; null where they do not. */
@@ -86,10 +87,10 @@ async function joinedFrom(input: DecodeInput, first: Hdu, primary: Hdu): Promise
   const pixels = await joinAmplifiers(input, plan, readUnit(input), warnings);
   const { widthPx, heightPx } = plan;
   const shape = { widthPx, heightPx, planes: 1 as const, planesInFile: 1, picture: 0 };
-  const frame = frameOf(input, pixels, shape, [first, primary], warnings);
+  const { frame, doubts } = frameOf(input, pixels, shape, [first, primary], warnings, true);
   const joined: PictureInFile = { unit: 'joined', name: 'the whole sensor', widthPx, heightPx };
   const pictures = [joined, ...listed(units)];
-  return { frame, contents: { pictures, chosen: { unit: 'joined', plane: 0 }, planes: 1 } };
+  return { frame, doubts, contents: { pictures, chosen: { unit: 'joined', plane: 0 }, planes: 1 } };
 }
 
 const readUnit =
@@ -109,10 +110,18 @@ function frameOf(
   shape: ImageShape,
   units: [own: Hdu, primary: Hdu],
   warnings: string[],
-): Frame {
+  joined = false,
+): Pick<Decoded, 'frame'> & { doubts: Doubt[] } {
   const headers = units.map(({ header }) => header);
-  return {
-    meta: frameMeta(headers, warnings),
+  const notes: Notes = { warnings, doubts: [] };
+  const pointing = pointingOf(headers, joined ? null : shape);
+  const meta = frameMeta(headers, pointing, notes);
+  if (pixels.kind === 'f32' && pixels.peak.maximum <= 1 && pixels.peak.maximum > 0)
+    warnings.push(
+      'No pixel is brighter than 1: a program has scaled this frame and perhaps stretched it, which makes stars look wider than they are. Compare corners with centre, but do not trust widths; give the raw exposure.',
+    );
+  const frame: Frame = {
+    meta,
     widthPx: shape.widthPx,
     heightPx: shape.heightPx,
     pixels: { kind: pixels.kind, address: pixels.address },
@@ -123,6 +132,7 @@ function frameOf(
     mosaic: shape.planes === 1 ? mosaicOf(headers, warnings) : null,
     warnings,
   };
+  return { frame, doubts: notes.doubts };
 }
 
 const named = (hdu: Hdu) => {

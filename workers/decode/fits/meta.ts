@@ -1,25 +1,36 @@
-import type { FrameMeta } from '../../protocol/frame.ts';
+import type { FrameMeta, Pointing } from '../../protocol/frame.ts';
+import type { Doubt } from '../../protocol/reading.ts';
 import { cardIn, numberIn, stringIn, type Header } from './header.ts';
+import { checkScale, pixelSizeUm } from './pixel-size.ts';
 import { startTime } from './time.ts';
+
+/** What is told of a header while it is read. */
+export interface Notes {
+  warnings: string[];
+  doubts: Doubt[];
+}
 
 /**
  * What the camera program said about the exposure. No registry holds the keywords of amateur cameras; the meanings
  * are those of the public keyword dictionaries (HEASARC's common dictionary for EXPTIME, EXPOSURE and DATE-OBS).
  * A value that cannot be is told of and left out.
  */
-export function frameMeta(headers: Header[], warnings: string[]): FrameMeta {
+export function frameMeta(headers: Header[], pointing: Pointing | null, notes: Notes): FrameMeta {
+  const { warnings } = notes;
   const ask = (names: string[], least: number, most: number, unit: string) =>
-    plausible(headers, names, least, most, unit, warnings);
+    plausible(headers, names, least, most, unit, notes);
   const apertureMm = ask(['APTDIA'], 5, 20_000, 'mm');
   const focalLengthMm = ask(['FOCALLEN'], 5, 200_000, 'mm');
+  const exposureS = ask(['EXPTIME', 'EXPOSURE'], 1e-6, 1e6, 's');
+  const pixel = pixelSizeUm(headers, ask, pointing, notes);
+  checkScale(pixel, focalLengthMm, pointing, notes);
   const imageType = stringIn(headers, 'IMAGETYP');
-  if (imageType && /dark|bias|flat|zero|offset/i.test(imageType))
-    warnings.push(`The header calls this frame "${imageType}": it should hold no stars.`);
+  warnings.push(...kindWarnings(imageType, numberIn(headers, 'NCOMBINE')));
   return {
     format: 'FITS',
-    exposureS: ask(['EXPTIME', 'EXPOSURE'], 1e-6, 1e6, 's'),
+    exposureS,
     startTime: startTime(headers, warnings),
-    pixelSizeUm: pixelSizeUm(headers, ask, warnings),
+    pixelSizeUm: pixel,
     focalLengthMm,
     apertureMm,
     obstruction: obstruction(apertureMm, numberIn(headers, 'APTAREA')),
@@ -27,11 +38,11 @@ export function frameMeta(headers: Header[], warnings: string[]): FrameMeta {
     focusPosition: ask(['FOCUSPOS', 'FOCPOS'], -1e7, 1e7, 'steps'),
     temperatureC: ask(['CCD-TEMP'], -250, 100, 'degrees'),
     imageType,
-    pointing: null,
+    pointing,
   };
 }
 
-type Ask = (names: string[], least: number, most: number, unit: string) => number | null;
+export type Ask = (names: string[], least: number, most: number, unit: string) => number | null;
 
 /** The first of `names` that has a value within [least, most]. */
 function plausible(
@@ -40,7 +51,7 @@ function plausible(
   least: number,
   most: number,
   unit: string,
-  warnings: string[],
+  { warnings, doubts }: Notes,
 ): number | null {
   let found: number | null = null;
   for (const name of names) {
@@ -55,50 +66,30 @@ function plausible(
         warnings.push(
           `${name} stands in the header twice with different values: the first, ${value} ${unit}, is used.`,
         );
-    } else if (Math.abs(value - found) > 0.01 * Math.abs(found))
-      warnings.push(
-        `${names[0]} and ${name} differ in the header: ${found} ${unit}, not ${value} ${unit}, is used.`,
-      );
+    } else if (Math.abs(value - found) > 0.01 * Math.abs(found)) {
+      const says = `${names[0]} and ${name} differ in the header: ${found} ${unit}, not ${value} ${unit}, is used.`;
+      warnings.push(says);
+      if (names.includes('EXPTIME')) doubts.push({ about: 'exposureS', says, used: found, instead: value });
+    }
   }
   return found;
 }
 
 /**
- * XPIXSZ is the size after binning by the keyword dictionaries, yet some programs write the bare pixel's. An image
- * scale in the header together with the focal length decides; without one the dictionary is believed, and told of.
+ * What a kind of frame means for the measurement. IMAGETYP holds the words of the camera program; NCOMBINE is the number
+ * of exposures in one that was put together (the keyword of the observatories' reduction packages).
  */
-function pixelSizeUm(headers: Header[], ask: Ask, warnings: string[]): number | null {
-  const written = ask(['XPIXSZ'], 0.3, 200, 'um');
-  if (written === null) return null;
-  const tall = numberIn(headers, 'YPIXSZ');
-  if (tall !== null && tall > 0 && Math.abs(tall - written) > 0.01 * written)
-    warnings.push(
-      `The pixels are not square: XPIXSZ ${written} um, YPIXSZ ${tall} um. ${written} um is used.`,
-    );
-  const binning = numberIn(headers, 'XBINNING');
-  if (binning === null || !(binning > 1 && binning <= 16)) return written;
-  const bare = isBarePixel(headers, written, binning);
-  if (bare) return written * binning;
-  if (bare === null)
-    warnings.push(
-      `The frame is binned ${binning} x ${binning}; its pixel size of ${written} um is taken as that of the binned pixel. If it is the bare pixel's, give ${written * binning} um.`,
-    );
-  return written;
-}
-
-const IMAGE_SCALE_KEYWORDS = ['PIXSCALE', 'SECPIX', 'SECPIX1', 'SCALE'];
-const ARCSEC_PER_MILLIRADIAN = 206.264806;
-
-/** Whether the header's own image scale says that the pixel size is meant before binning; null when it tells nothing. */
-function isBarePixel(headers: Header[], writtenUm: number, binning: number): boolean | null {
-  const focalLengthMm = numberIn(headers, 'FOCALLEN') ?? 0;
-  const scales = IMAGE_SCALE_KEYWORDS.map((keyword) => numberIn(headers, keyword));
-  const arcsecPerPx = scales.find((scale) => scale !== null && scale > 0) ?? 0;
-  if (!(focalLengthMm > 0 && arcsecPerPx > 0)) return null;
-  const meantUm = (arcsecPerPx * focalLengthMm) / ARCSEC_PER_MILLIRADIAN;
-  const near = (um: number) => Math.abs(meantUm - um) < 0.15 * um;
-  if (near(writtenUm)) return false;
-  return near(writtenUm * binning) ? true : null;
+function kindWarnings(imageType: string | null, combined: number | null): string[] {
+  const called = `The header calls this frame "${imageType}"`;
+  if (imageType && /dark|bias|flat|zero|offset/i.test(imageType))
+    return [`${called}: it should hold no stars.`];
+  const stacked =
+    'shifts and rejected pixels between them change the stars, and a trail or a knock in one of them is lost. Give a single raw exposure.';
+  if (combined !== null && combined > 1)
+    return [`By its header this frame was put together from ${combined} exposures: ${stacked}`];
+  if (imageType && /master|stack|sum|mean|median|average|combine|integrat/i.test(imageType))
+    return [`${called}, which sounds like several exposures put together: ${stacked}`];
+  return [];
 }
 
 /**
