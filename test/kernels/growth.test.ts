@@ -12,7 +12,7 @@ beforeAll(async () => {
 const RINGS_PER_PX = 2;
 
 /** Light of a profile within r, by summing it over a fine grid of polar cells: no closed form. */
-function summedLight(p: ProfileParameters, k: number, r: number): number {
+function summedLight(p: ProfileParameters, k: number, r: number, wing = 0): number {
   const [steps, turns] = [400, 96];
   let sum = 0;
   for (let i = 0; i < steps; i++)
@@ -21,7 +21,7 @@ function summedLight(p: ProfileParameters, k: number, r: number): number {
       const angle = ((j + 0.5) * 2 * Math.PI) / turns;
       sum +=
         radius *
-        star(p, { k, nodes: MIDDLE }, radius * Math.cos(angle) + p[2], radius * Math.sin(angle) + p[3]);
+        star(p, { k, nodes: MIDDLE, wing }, radius * Math.cos(angle) + p[2], radius * Math.sin(angle) + p[3]);
     }
   return (sum * (r / steps) * 2 * Math.PI) / turns;
 }
@@ -32,20 +32,21 @@ const PROFILES: [string, ProfileParameters, number][] = [
   ['all but Gaussian', [4000, 0, 0, 0, 0.2, 0.12, 0.03], 0.01],
 ];
 
-const withProfile = <T>(p: ProfileParameters, work: (params: number) => T): T =>
+const withProfile = <T>(p: ProfileParameters, work: (params: number) => T, wing = 0): T =>
   inArena(kernels, () => {
-    const params = kernels.arena.alloc(56);
-    kernels.arena.f64(params, 7).set(p);
+    const params = kernels.arena.alloc(64);
+    kernels.arena.f64(params, 8).set([...p, wing]);
     return work(params);
   });
 
 describe('light within a circle', () => {
   test.each(PROFILES)('of a %s is the sum of its parts', (_, p, k) => {
-    for (const r of [0.4, 1, 2.3, 5, 9]) {
-      const got = withProfile(p, (params) => kernels.run.lightWithin(params, k, r));
-      // The midpoint rule over 400 steps errs by some 1e-5, single precision by as much where 1 - t^(..) cancels.
-      expect(got / summedLight(p, k, r)).toBeCloseTo(1, 4);
-    }
+    for (const wing of [0, 0.1])
+      for (const r of [0.4, 1, 2.3, 5, 9]) {
+        const got = withProfile(p, (params) => kernels.run.lightWithin(params, k, r), wing);
+        // The midpoint rule over 400 steps errs by some 1e-5, single precision by as much where 1 - t^(..) cancels.
+        expect(got / summedLight(p, k, r, wing)).toBeCloseTo(1, 4);
+      }
   });
 });
 

@@ -17,7 +17,7 @@ const LOST = 1;
 
 function kernelFit(
   samples: Sample[],
-  { k, nodes }: Model,
+  { k, nodes, wing = 0 }: Model,
   noise: Noise,
   start: ProfileParameters,
   iterations = 40,
@@ -26,8 +26,8 @@ function kernelFit(
   return inArena(kernels, () => {
     const { run, arena } = kernels;
     const list = listOf(kernels, samples);
-    const [params, covariance, fit, work] = [56, 392, 32, 1400].map((bytes) => arena.alloc(bytes));
-    arena.f64(params, 7).set(start);
+    const [params, covariance, fit, work] = [64, 392, 32, 1408].map((bytes) => arena.alloc(bytes));
+    arena.f64(params, 8).set([...start, wing]);
     const status = run.fitProfile(
       list.address,
       list.capacity,
@@ -126,10 +126,18 @@ const CASES: [string, ProfileParameters, number, Noise, (dx: number, dy: number)
   ],
 ];
 
+const FORMS: [seed: number, nodes: oracle.Node[], wing: number][] = [
+  [0, MIDDLE, 0],
+  [1, MIDDLE, 0],
+  [2, AREA, 0],
+  [0, MIDDLE, 0.08],
+  [1, AREA, 0.08],
+];
+
 describe('the profile fit finds what the plain fit finds, within a hundredth of a standard error', () => {
   test.each(CASES)('%s', (_, truth, k, noise, keep) => {
-    for (const [seed, nodes] of [MIDDLE, MIDDLE, AREA].entries()) {
-      const model = { k, nodes };
+    for (const [seed, nodes, wing] of FORMS) {
+      const model = { k, nodes, wing };
       const samples = pixelsOf(truth, model, noise, 11, seed, keep);
       const start: ProfileParameters = [
         truth[0] * 0.8,
@@ -213,14 +221,19 @@ describe('the profile fit finds what the plain fit finds, within a hundredth of 
 describe('residual rings', () => {
   const p: ProfileParameters = [1500, 4, 0.3, 0.1, 0.2, 0.3, 0.05];
   const noise = { skyVariance: 120, unitsPerElectron: 3 };
-  const kernelRings = (samples: Sample[], { k, nodes }: Model, q: ProfileParameters, wish: oracle.RingWish) =>
+  const kernelRings = (
+    samples: Sample[],
+    { k, nodes, wing = 0 }: Model,
+    q: ProfileParameters,
+    wish: oracle.RingWish,
+  ) =>
     inArena(kernels, () => {
       const { run, arena } = kernels;
       const list = listOf(kernels, samples);
-      const params = arena.alloc(56);
+      const params = arena.alloc(64);
       const [sums, counts, data] = [0, 1, 2].map(() => arena.alloc(wish.rings * 8));
       const moments = arena.alloc(48);
-      arena.f64(params, 7).set(q);
+      arena.f64(params, 8).set([...q, wing]);
       run.residualRings(
         list.address,
         list.capacity,
@@ -253,12 +266,13 @@ describe('residual rings', () => {
     ['of the pixels alone', 0],
   ])('%s equal the plain version', (_, amplitude) => {
     for (const keep of [everywhere, greens, bitten])
-      for (const [k, nodes] of [
-        [0.01, MIDDLE],
-        [0.28, AREA],
-        [0.55, MIDDLE],
+      for (const [k, nodes, wing] of [
+        [0.01, MIDDLE, 0],
+        [0.28, AREA, 0],
+        [0.55, MIDDLE, 0],
+        [0.15, AREA, 0.1],
       ] as const) {
-        const model = { k, nodes };
+        const model = { k, nodes, wing };
         const samples = pixelsOf(p, model, noise, 12, 7, keep);
         const wish = { ringsPerPx: 2, rings: 21, weight: { xx: 5, yy: 3.4, xy: 0.8 } };
         const q: ProfileParameters = [amplitude, ...p.slice(1)] as ProfileParameters;

@@ -16,12 +16,12 @@ export const AREA: Node[] = [-Math.sqrt(0.15), 0, Math.sqrt(0.15)].flatMap((y, j
 export type ProfileParameters = [number, number, number, number, number, number, number];
 
 /** The light of the star alone in a pixel. */
-export function star(p: ProfileParameters, { k, nodes }: Model, dx: number, dy: number): number {
+export function star(p: ProfileParameters, { k, nodes, wing = 0 }: Model, dx: number, dy: number): number {
   let sum = 0;
   for (const { x, y, weight } of nodes) {
     const [u, v] = [dx + x - p[2], dy + y - p[3]];
     const q = p[4] * u * u + 2 * p[6] * u * v + p[5] * v * v;
-    sum += weight * (1 + k * q) ** (-1 / k);
+    sum += weight * ((1 - wing) * (1 + k * q) ** (-1 / k) + wing * (1 + WING * q) ** -2);
   }
   return p[0] * sum;
 }
@@ -29,7 +29,10 @@ export function star(p: ProfileParameters, { k, nodes }: Model, dx: number, dy: 
 export interface Model {
   k: number;
   nodes: Node[];
+  /** Share of the height in a wing of beta 2 and curvature WING in q. */
+  wing?: number;
 }
+const WING = 0.3;
 
 export interface Noise {
   skyVariance: number;

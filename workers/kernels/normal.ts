@@ -1,9 +1,9 @@
 import { exp2x4, log2x4, sumLanes } from './lanes';
-import { NODE_BYTES, oneAndKq } from './profile';
+import { NODE_BYTES, oneAndKq, tailOf, WING, WING_AT } from './profile';
 
 // Normal equations of the profile fit, one pass over the pixels.
 
-/** Parameters: A, B, x0, y0, a, b, c. */
+/** Parameters that a fit moves: A, B, x0, y0, a, b, c. */
 export const SIZE: usize = 7;
 
 /**
@@ -15,15 +15,19 @@ export function accumulate(
   list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
   params: usize, normal: usize, gradient: usize, fit: usize,
 ): f64 {
-  // One node is by far the commonest and needs no loop over nodes.
-  if (nodeCount == 1) return normalEquations(true, list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
-  return normalEquations(false, list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+  // One node and no wing is by far the commonest and needs no loop over nodes.
+  if (load<f64>(params, WING_AT) > 0) {
+    if (nodeCount == 1) return normalEquations(true, true, list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+    return normalEquations(false, true, list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+  }
+  if (nodeCount == 1) return normalEquations(true, false, list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
+  return normalEquations(false, false, list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
 }
 
 // @ts-ignore: decorator
 @inline
 function normalEquations(
-  single: bool, list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
+  single: bool, winged: bool, list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
   params: usize, normal: usize, gradient: usize, fit: usize,
 ): f64 {
   const plane = (<usize>capacity) << 2;
@@ -38,6 +42,10 @@ function normalEquations(
   const kb = f32x4.splat(<f32>(k * load<f64>(params, 40)));
   const kc = f32x4.splat(<f32>(2 * k * load<f64>(params, 48)));
   const power = f32x4.splat(<f32>(-1 / k));
+  const core = f32x4.splat(<f32>(1 - load<f64>(params, WING_AT)));
+  const tail = f32x4.splat(<f32>load<f64>(params, WING_AT));
+  const perKq = f32x4.splat(<f32>(WING / k));
+  const twice = f32x4.splat(<f32>(2 * WING));
   const sky = f32x4.splat(<f32>skyVariance);
   const perElectron = f32x4.splat(<f32>unitsPerElectron);
   const nodesEnd = nodes + <usize>nodeCount * NODE_BYTES;
@@ -54,7 +62,14 @@ function normalEquations(
     if (single) {
       const t = oneAndKq(dx, dy, ka, kb, kc);
       d0 = exp2x4(f32x4.mul(power, log2x4(t))); // dI/dA
-      const slope = f32x4.neg(f32x4.div(f32x4.mul(amplitude, d0), t)); // dI/dq
+      let fall = f32x4.div(d0, t);
+      if (winged) {
+        const u = tailOf(t, perKq);
+        const wing = f32x4.mul(tail, f32x4.mul(u, u));
+        d0 = f32x4.add(f32x4.mul(core, d0), wing);
+        fall = f32x4.add(f32x4.mul(core, fall), f32x4.mul(twice, f32x4.mul(wing, u)));
+      }
+      const slope = f32x4.neg(f32x4.mul(amplitude, fall)); // dI/dq
       const sx = f32x4.mul(slope, dx);
       const sy = f32x4.mul(slope, dy);
       d2 = f32x4.neg(f32x4.add(f32x4.mul(a2, sx), f32x4.mul(c2, sy)));
@@ -72,8 +87,17 @@ function normalEquations(
         const nx = f32x4.add(dx, v128.load32_splat(node));
         const ny = f32x4.add(dy, v128.load32_splat(node, 4));
         const t = oneAndKq(nx, ny, ka, kb, kc);
-        const value = f32x4.mul(v128.load32_splat(node, 8), exp2x4(f32x4.mul(power, log2x4(t))));
-        const slope = f32x4.neg(f32x4.div(f32x4.mul(amplitude, value), t));
+        let value = exp2x4(f32x4.mul(power, log2x4(t)));
+        let fall = f32x4.div(value, t);
+        if (winged) {
+          const u = tailOf(t, perKq);
+          const wing = f32x4.mul(tail, f32x4.mul(u, u));
+          value = f32x4.add(f32x4.mul(core, value), wing);
+          fall = f32x4.add(f32x4.mul(core, fall), f32x4.mul(twice, f32x4.mul(wing, u)));
+        }
+        const share = v128.load32_splat(node, 8);
+        value = f32x4.mul(share, value);
+        const slope = f32x4.neg(f32x4.mul(amplitude, f32x4.mul(share, fall)));
         const sx = f32x4.mul(slope, nx);
         const sy = f32x4.mul(slope, ny);
         d0 = f32x4.add(d0, value);

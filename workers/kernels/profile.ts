@@ -5,7 +5,16 @@ import { exp2x4, log2x4, sumLanes } from './lanes';
 // That is Moffat's profile (1969, A&A 3, 455) with beta = 1/k, written so that k -> 0 is the Gaussian A exp(-q).
 // A pixel's value is a weighted sum of I over `nodes` inside it: one node in its middle, where the profile describes
 // the star as seen through the pixel, or a quadrature rule, where it describes the star before the pixel.
-// Parameters are seven f64: A, B, x0, y0, a, b, c.
+// A share w of the light's height may be a wider wing of beta 2, I = A ((1 - w) t^(-1/k) + w u²) + B with
+// u = 1 / (1 + WING q): the air's far wings fall with about the fourth power of the distance whatever the core does.
+// Parameters are eight f64: A, B, x0, y0, a, b, c, and w, which no fit moves.
+
+/**
+ * Curvature of the wing in q: the value that, with k and w at their best, comes closest to the long-exposure profile of
+ * turbulence (Fried 1966, J. Opt. Soc. Am. 56, 1372) out to four widths. A flat optimum.
+ */
+export const WING: f64 = 0.3;
+export const WING_AT: usize = 56;
 
 /** A node: offset x, y from the pixel's middle and weight, f32 each. */
 export const NODE_BYTES: usize = 12;
@@ -23,6 +32,10 @@ export function subtractProfile(
   const kb = f32x4.splat(<f32>(k * load<f64>(params, 40)));
   const kc = f32x4.splat(<f32>(2 * k * load<f64>(params, 48)));
   const power = f32x4.splat(<f32>(-1 / k));
+  const wing = load<f64>(params, WING_AT);
+  const core = f32x4.splat(<f32>(1 - wing));
+  const tail = f32x4.splat(<f32>wing);
+  const perKq = f32x4.splat(<f32>(WING / k));
   const nodesEnd = nodes + <usize>nodeCount * NODE_BYTES;
   for (let i = 0; i < count; i += 4) {
     const at = list + ((<usize>i) << 2);
@@ -32,12 +45,25 @@ export function subtractProfile(
     for (let node = nodes; node < nodesEnd; node += NODE_BYTES) {
       const nx = f32x4.add(dx, v128.load32_splat(node));
       const ny = f32x4.add(dy, v128.load32_splat(node, 4));
-      const value = exp2x4(f32x4.mul(power, log2x4(oneAndKq(nx, ny, ka, kb, kc))));
+      const t = oneAndKq(nx, ny, ka, kb, kc);
+      let value = exp2x4(f32x4.mul(power, log2x4(t)));
+      if (wing > 0) {
+        const u = tailOf(t, perKq);
+        value = f32x4.add(f32x4.mul(core, value), f32x4.mul(tail, f32x4.mul(u, u)));
+      }
       share = f32x4.add(share, f32x4.mul(v128.load32_splat(node, 8), value));
     }
     const model = f32x4.add(f32x4.mul(amplitude, share), base);
     v128.store(at + 4 * plane, f32x4.sub(v128.load(at + 2 * plane), model));
   }
+}
+
+/** u = 1 / (1 + WING q) from t = 1 + k q and WING / k. */
+// @ts-ignore: decorator
+@inline
+export function tailOf(t: v128, perKq: v128): v128 {
+  const one = f32x4.splat(1);
+  return f32x4.div(one, f32x4.add(one, f32x4.mul(perKq, f32x4.sub(t, one))));
 }
 
 /** t of four pixels, with k a, k b and 2 k c. */
@@ -50,7 +76,7 @@ export function oneAndKq(dx: v128, dy: v128, ka: v128, kb: v128, kc: v128): v128
 
 /**
  * Light of the profile alone inside a circle of radius r about its centre. Along each direction the integral over the
- * radius is closed, A (1 - t^(1 - 1/k)) / (1 - k) / 2q; over the angle a rule of 12 points errs by
+ * radius is closed, A (1 - t^(1 - 1/k)) / (1 - k) / 2q and for the wing A (1 - u) / WING / 2q; over the angle a rule of 12 points errs by
  * ((1 - r) / (1 + r))^12 for an axis ratio r.
  */
 export function lightWithin(params: usize, k: f64, r: f64): f64 {
@@ -58,23 +84,33 @@ export function lightWithin(params: usize, k: f64, r: f64): f64 {
   const across = f32x4.splat(<f32>(0.5 * (load<f64>(params, 32) - load<f64>(params, 40))));
   const skew = f32x4.splat(<f32>load<f64>(params, 48));
   const power = f32x4.splat(<f32>(1 - 1 / k));
-  const kr2 = f32x4.splat(<f32>(k * r * r));
+  const r2 = f32x4.splat(<f32>(r * r));
+  const vk = f32x4.splat(<f32>k);
+  const wing = load<f64>(params, WING_AT);
+  const core = f32x4.splat(<f32>((1 - wing) / (1 - k)));
+  const tail = f32x4.splat(<f32>wing);
   // q along the angles 7.5, 22.5 ... 172.5 degrees is mean + across cos + skew sin of twice the angle.
   const sums = f32x4.add(
     f32x4.add(
-      outwards(mean, across, skew, power, kr2, f32x4(0.9659258, 0.7071068, 0.2588190, -0.2588190), f32x4(0.2588190, 0.7071068, 0.9659258, 0.9659258)),
-      outwards(mean, across, skew, power, kr2, f32x4(-0.7071068, -0.9659258, -0.9659258, -0.7071068), f32x4(0.7071068, 0.2588190, -0.2588190, -0.7071068)),
+      outwards(mean, across, skew, power, vk, r2, core, tail, f32x4(0.9659258, 0.7071068, 0.2588190, -0.2588190), f32x4(0.2588190, 0.7071068, 0.9659258, 0.9659258)),
+      outwards(mean, across, skew, power, vk, r2, core, tail, f32x4(-0.7071068, -0.9659258, -0.9659258, -0.7071068), f32x4(0.7071068, 0.2588190, -0.2588190, -0.7071068)),
     ),
-    outwards(mean, across, skew, power, kr2, f32x4(-0.2588190, 0.2588190, 0.7071068, 0.9659258), f32x4(-0.9659258, -0.9659258, -0.7071068, -0.2588190)),
+    outwards(mean, across, skew, power, vk, r2, core, tail, f32x4(-0.2588190, 0.2588190, 0.7071068, 0.9659258), f32x4(-0.9659258, -0.9659258, -0.7071068, -0.2588190)),
   );
-  return (load<f64>(params) * Math.PI * sumLanes(sums)) / 12 / (1 - k);
+  return (load<f64>(params) * Math.PI * sumLanes(sums)) / 12;
 }
 
 // @ts-ignore: decorator
 @inline
-function outwards(mean: v128, across: v128, skew: v128, power: v128, kr2: v128, cos: v128, sin: v128): v128 {
+function outwards(
+  mean: v128, across: v128, skew: v128, power: v128, k: v128, r2: v128, core: v128, tail: v128, cos: v128, sin: v128,
+): v128 {
   const q = f32x4.add(mean, f32x4.add(f32x4.mul(across, cos), f32x4.mul(skew, sin)));
   const one = f32x4.splat(1);
-  const t = f32x4.add(one, f32x4.mul(kr2, q));
-  return f32x4.div(f32x4.sub(one, exp2x4(f32x4.mul(power, log2x4(t)))), q);
+  const edge = f32x4.mul(r2, q);
+  const t = f32x4.add(one, f32x4.mul(k, edge));
+  const inCore = f32x4.div(f32x4.sub(one, exp2x4(f32x4.mul(power, log2x4(t)))), q);
+  // (1 - u) / WING / q = r² u.
+  const inTail = f32x4.div(r2, f32x4.add(one, f32x4.mul(f32x4.splat(<f32>WING), edge)));
+  return f32x4.add(f32x4.mul(core, inCore), f32x4.mul(tail, inTail));
 }

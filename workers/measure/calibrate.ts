@@ -6,6 +6,7 @@ import { halfPeakDiameterPx } from './contour.ts';
 import { MeanResidual, packResiduals, STEPS_PER_PX, type StarResiduals } from './mean-residual.ts';
 import { profileFlux, seenProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
 import { gatherTarget, type MeasuredStar, type Target } from './star.ts';
+import { halfHeight, heightAt, slopeAt, type WingForm } from './wing-form.ts';
 import type { Workspace } from './workspace.ts';
 import type { Moments } from '../math/shape.ts';
 
@@ -18,7 +19,7 @@ export interface Sample {
 
 export interface FitSettings {
   shape: Moments;
-  k: number;
+  form: WingForm;
   radiusPx: number;
   noiseAt: (target: Target) => PixelNoise;
 }
@@ -154,15 +155,22 @@ function widthRatio(space: Workspace, stars: StarResiduals[]): Estimate | null {
   const values = picture.values((dx, dy) => pixelValue(space, mean, dx, dy));
   const ratio = halfPeakDiameterPx(values, picture.side, 1 / STEPS_PER_PX) / fwhmPx;
   if (!(ratio > 0.4 && ratio < 2.5)) return null;
-  return { value: ratio, sigma: ratioSigma(picture, pixelValue(space, mean, 0, 0), fwhmPx, discPx, mean.k) };
+  return { value: ratio, sigma: ratioSigma(picture, pixelValue(space, mean, 0, 0), fwhmPx, discPx, mean) };
 }
 
 /**
  * Error of the half-height width from the noise of the picture at its peak and, averaged round it, on the contour:
- * d ln FWHM = (2 dI_contour - dI_peak) / (2 s I_peak), s = -d ln I / d ln A at half height, (1 - 2^-k) / k.
+ * d ln FWHM = (2 dI_contour - dI_peak) / (2 s I_peak),
+ * s = -d ln I / d ln (area) at half height.
  */
-function ratioSigma(picture: MeanResidual, peak: number, fwhmPx: number, discPx: number, k: number): number {
-  const slope = (1 - 2 ** -k) / k;
+function ratioSigma(
+  picture: MeanResidual,
+  peak: number,
+  fwhmPx: number,
+  discPx: number,
+  form: WingForm,
+): number {
+  const slope = slopeAt(form, halfHeight(form));
   // Some independent discs fit onto the contour.
   const discs = Math.max(1, (Math.PI * fwhmPx) / (2 * discPx));
   const contour = (picture.varianceAt(fwhmPx / 2, 0) + picture.varianceAt(0, fwhmPx / 2)) / 2 / discs;
@@ -173,12 +181,12 @@ function ratioSigma(picture: MeanResidual, peak: number, fwhmPx: number, discPx:
 function meanProfile(stars: StarResiduals[]): Profile {
   const pick = (name: 'a' | 'b' | 'c') => median(stars.map(({ profile }) => profile[name]));
   const mean = { ...stars[0].profile, a: pick('a'), b: pick('b'), c: pick('c') };
-  mean.amplitude = 1 / profileFlux(1, mean.a * mean.b - mean.c ** 2, mean.k);
+  mean.amplitude = 1 / profileFlux(1, mean.a * mean.b - mean.c ** 2, mean);
   return mean;
 }
 
-const profileAt = ({ amplitude, a, b, c, k }: Profile, dx: number, dy: number): number =>
-  amplitude * (1 + k * (a * dx * dx + 2 * c * dx * dy + b * dy * dy)) ** (-1 / k);
+const profileAt = (profile: Profile, dx: number, dy: number): number =>
+  profile.amplitude * heightAt(profile, profile.a * dx * dx + 2 * profile.c * dx * dy + profile.b * dy * dy);
 
 /** What a pixel at (dx, dy) from the centre of the profile holds. */
 function pixelValue(space: Workspace, profile: Profile, dx: number, dy: number): number {

@@ -57,9 +57,9 @@ export function ringsOf(
   rings: number,
   seen = seenProfile(space, profile),
 ): Rings {
-  const { amplitude, base, dx, dy, a, b, c, k } = profile;
+  const { amplitude, base, dx, dy, a, b, c, k, wing } = profile;
   const { params, residual, pixels, data, moments } = space.view;
-  setProfile(params, amplitude, base, dx, dy, a, b, c);
+  setProfile(params, amplitude, base, dx, dy, a, b, c, wing);
   const { xx, yy, xy } = momentsOf(seen);
   space.kernels.run.residualRings(
     space.list,
@@ -125,10 +125,10 @@ export function measureGrowth(
       second += brightness * area * ((inner + outer) / 2) ** 2;
     }
   }
-  const inAperture = inside[rings] + (useProfile ? profileFlux(seen.amplitude, det, seen.k) : 0);
+  const inAperture = inside[rings] + (useProfile ? profileFlux(seen.amplitude, det, seen) : 0);
   const flux = inAperture * (1 + haloWithin(halo, Infinity));
   const { run } = space.kernels;
-  setProfile(space.view.params, seen.amplitude, 0, seen.dx, seen.dy, seen.a, seen.b, seen.c);
+  setProfile(space.view.params, seen.amplitude, 0, seen.dx, seen.dy, seen.a, seen.b, seen.c, seen.wing);
   space.view.halo.set(halo.shares);
   const halfLightRadiusPx = run.halfLightRadius(
     space.params,

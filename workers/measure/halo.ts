@@ -3,6 +3,7 @@ import type { Moments } from '../math/shape.ts';
 import { NO_HALO, RINGS_PER_PX, ringsOf, type Halo, type Rings } from './growth.ts';
 import { profileFlux, type PixelNoise } from './profile.ts';
 import { fitTarget, type Target } from './star.ts';
+import type { WingForm } from './wing-form.ts';
 import { MAX_RINGS, type Workspace } from './workspace.ts';
 
 const FEWEST_STARS = 5;
@@ -15,7 +16,7 @@ export function frameHalo(
   wide: Workspace,
   bright: Target[],
   shape: Moments,
-  k: number,
+  form: WingForm,
   radiusPx: number,
   noiseAt: (target: Target) => PixelNoise,
 ): Halo {
@@ -23,7 +24,7 @@ export function frameHalo(
   const nearRings = Math.floor(radiusPx * RINGS_PER_PX);
   const curves: Float64Array[] = [];
   for (const target of bright) {
-    const near = fitTarget(wide, target, shape, k, radiusPx, noiseAt(target));
+    const near = fitTarget(wide, target, shape, form, radiusPx, noiseAt(target));
     if (!near.profile || near.gathered.saturated > 0) continue;
     const seen = cumulated(ringsOf(wide, near.gathered.count, near.profile, nearRings), nearRings);
     const far = wide.gather(
@@ -37,7 +38,7 @@ export function frameHalo(
     if (far.outside > 0 || far.saturated > 0) continue;
     const all = cumulated(ringsOf(wide, far.count, { ...near.profile, base: 0 }, rings), rings);
     const { amplitude, a, b, c } = near.profile;
-    const flux = profileFlux(amplitude, a * b - c * c, k);
+    const flux = profileFlux(amplitude, a * b - c * c, form);
     curves.push(all.map((light, ring) => (light - seen[Math.min(ring, seen.length - 1)]) / flux));
   }
   if (curves.length < FEWEST_STARS) return NO_HALO;

@@ -16,8 +16,9 @@ import { judgePlateaus, judgeShapes } from './judge.ts';
 import { NeighbourIndex } from './neighbours.ts';
 import { momentsOf, shapeOf, subtractProfile, type PixelNoise } from './profile.ts';
 import { fitGathered, fitTarget, gatherTarget, measureStar, type MeasuredStar, type Target } from './star.ts';
-import { USUAL_EXPONENT, wingCurve, wingExponent } from './wings.ts';
-import { Workspace } from './workspace.ts';
+import type { WingForm } from './wing-form.ts';
+import { frameForm, USUAL_FORM } from './wings.ts';
+import { Workspace, type Gathered } from './workspace.ts';
 
 /** Electrons behind a stored unit; null when nobody knows. */
 export interface Gain {
@@ -28,8 +29,8 @@ export interface Gain {
 
 export interface Measurement {
   stars: MeasuredStar[];
-  /** Wing exponent 1/beta shared by the frame. */
-  k: number;
+  /** Radial form shared by the frame. */
+  form: WingForm;
   radiusPx: number;
   /** Stored units per electron: as given, or as the frame itself tells. */
   unitsPerElectron: number;
@@ -82,13 +83,13 @@ export function measureStars(
   const { bright, fwhmPx } = brightTargets(space, field, shape, radiusPx);
   const narrow = fwhmPx < NARROW_PX;
   space.integratePixels(narrow);
-  let k = frameWings(space, bright, shape, radiusPx, noiseAt);
+  let form = formOf(space, bright, shape, radiusPx, noiseAt, gain.unitsPerElectron !== null);
   if (gain.unitsPerElectron === null) {
-    unitsPerElectron = frameGain(space, field, shape, radiusPx, k, gain.zeroStored ?? 0);
-    k = frameWings(space, bright, shape, radiusPx, noiseAt);
+    unitsPerElectron = frameGain(space, field, shape, radiusPx, form, gain.zeroStored ?? 0);
+    form = formOf(space, bright, shape, radiusPx, noiseAt, true);
   }
-  bases = new BaseExpectation(freeFits(space, field, bright, { shape, k, radiusPx, noiseAt }));
-  const halo = wideHalo(kernels, plane, bright, { shape, k, radiusPx, noiseAt }, fwhmPx, narrow);
+  bases = new BaseExpectation(freeFits(space, field, bright, { shape, form, radiusPx, noiseAt }));
+  const halo = wideHalo(kernels, plane, bright, { shape, form, radiusPx, noiseAt }, fwhmPx, narrow);
   const samples: Sample[] = [];
   // Row by row, so that what one star reads is still at hand for the next.
   const order = Array.from(candidates.keys()).sort((i, j) => candidates[i].yPx - candidates[j].yPx);
@@ -98,7 +99,7 @@ export function measureStars(
     const blended = field.blended(index);
     // A close neighbour's wings lie under it: its background is its own.
     const noise = blended ? { ...noiseAt(target), base: undefined } : noiseAt(target);
-    const measured = measureStar(space, target, shape, k, radiusPx, noise, halo);
+    const measured = measureStar(space, target, shape, form, radiusPx, noise, halo);
     if (!measured || measured.star.snr < MIN_SNR) return;
     const { star, profile } = measured;
     if (blended) star.flags |= FLAG.blended;
@@ -108,13 +109,13 @@ export function measureStars(
   const stars = samples.map((sample) => sample.star);
   judgePlateaus(stars);
   judgeShapes(stars);
-  calibrateWidths(space, plane, samples, { shape, k, radiusPx, noiseAt });
+  calibrateWidths(space, plane, samples, { shape, form, radiusPx, noiseAt });
   kernels.arena.reset(mark);
   const kept = withoutTwins(
     stars.filter((star) => !(star.flags & FLAG.sharp)),
     width(shape),
   );
-  return { stars: kept.sort((a, b) => b.flux - a.flux), k, radiusPx, unitsPerElectron, narrow };
+  return { stars: kept.sort((a, b) => b.flux - a.flux), form, radiusPx, unitsPerElectron, narrow };
 }
 
 /** Bright and middling lone stars fitted with a free background. */
@@ -122,7 +123,7 @@ function freeFits(
   space: Workspace,
   field: Field,
   bright: Target[],
-  { shape, k, radiusPx, noiseAt }: FitSettings,
+  { shape, form, radiusPx, noiseAt }: FitSettings,
 ): FreeFit[] {
   const placeOf = ({ xPx, yPx }: Target) => `${xPx} ${yPx}`;
   const known = new Set(bright.map(placeOf));
@@ -130,7 +131,7 @@ function freeFits(
     .starsNear(BASE_SIGNIFICANCE, BASE_STARS)
     .filter((target) => !known.has(placeOf(target)));
   return [...bright, ...middling].flatMap((target) => {
-    const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noiseAt(target));
+    const { profile, gathered } = fitTarget(space, target, shape, form, radiusPx, noiseAt(target));
     return profile && gathered.saturated === 0 && gathered.outside === 0 ? [{ target, profile }] : [];
   });
 }
@@ -140,7 +141,7 @@ function wideHalo(
   kernels: Kernels,
   plane: Plane,
   bright: Target[],
-  { shape, k, radiusPx, noiseAt }: FitSettings,
+  { shape, form, radiusPx, noiseAt }: FitSettings,
   fwhmPx: number,
   narrow: boolean,
 ): Halo {
@@ -149,7 +150,7 @@ function wideHalo(
   const mark = kernels.arena.mark();
   const wide = new Workspace(kernels, plane, widePx);
   wide.integratePixels(narrow);
-  const halo = frameHalo(wide, bright, shape, k, radiusPx, noiseAt);
+  const halo = frameHalo(wide, bright, shape, form, radiusPx, noiseAt);
   kernels.arena.reset(mark);
   return halo;
 }
@@ -166,7 +167,7 @@ function brightTargets(
   for (const target of field.loneStars(BRIGHT_SIGNIFICANCE)) {
     if (bright.length === WING_STARS) break;
     const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
-    const { profile, gathered } = fitTarget(space, target, shape, USUAL_EXPONENT, radiusPx, noise);
+    const { profile, gathered } = fitTarget(space, target, shape, USUAL_FORM, radiusPx, noise);
     if (!profile || gathered.saturated > 0 || gathered.outside > 0) continue;
     bright.push(target);
     widths.push(shapeOf(profile).fwhmPx);
@@ -174,26 +175,29 @@ function brightTargets(
   return { bright, fwhmPx: median(widths) };
 }
 
-function frameWings(
+function formOf(
   space: Workspace,
   bright: Target[],
   shape: Moments,
   radiusPx: number,
   noiseAt: (target: Target) => PixelNoise,
-): number {
-  return wingExponent(
-    bright.map((target) => {
-      const gathered = gatherTarget(space, target, radiusPx);
-      const noise = noiseAt(target);
-      // Neighbouring exponents have all but the same half-height contour: each fit starts from the one before.
-      let start = shape;
-      return wingCurve((k) => {
-        const profile = fitGathered(space, target, gathered, start, k, radiusPx, noise);
-        if (profile) start = momentsOf(profile);
-        return profile?.deviance ?? NaN;
-      });
-    }),
-  );
+  noiseKnown: boolean,
+): WingForm {
+  let gatheredFor: Target | null = null;
+  const fits = bright.map((target) => {
+    const noise = noiseAt(target);
+    let gathered: Gathered | null = null;
+    // Neighbouring forms have all but the same half-height contour: each fit starts from the one before.
+    let start = shape;
+    return (form: WingForm) => {
+      if (!gathered || gatheredFor !== target) gathered = gatherTarget(space, target, radiusPx);
+      gatheredFor = target;
+      const profile = fitGathered(space, target, gathered, start, form, radiusPx, noise);
+      if (profile) start = momentsOf(profile);
+      return profile;
+    };
+  });
+  return frameForm(fits, noiseKnown);
 }
 
 /**
@@ -206,14 +210,14 @@ function frameGain(
   field: Field,
   shape: Moments,
   radiusPx: number,
-  k: number,
+  form: WingForm,
   zeroStored: number,
 ): number {
   const { arena } = space.kernels;
   const mark = arena.mark();
   const fits = field.starsNear(GAIN_SIGNIFICANCE, GAIN_STARS).flatMap((target) => {
     const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
-    const { profile, gathered } = fitTarget(space, target, shape, k, radiusPx, noise);
+    const { profile, gathered } = fitTarget(space, target, shape, form, radiusPx, noise);
     if (!profile || gathered.saturated > 0) return [];
     const { flux } = shapeOf(profile);
     const residuals = packResiduals(space, gathered.count, profile, flux, noise, flux ** 2, radiusPx);

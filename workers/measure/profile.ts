@@ -1,11 +1,12 @@
 import type { Moments } from '../math/shape.ts';
+import { halfHeight, lightOf, type WingForm } from './wing-form.ts';
 import type { Workspace } from './workspace.ts';
 
 /**
- * One star's fitted profile I = A (1 + k q)^(-1/k) + B with q = a dx² + 2 c dx dy + b dy², stored units, positions
- * from the middle of the gathered pixels. k is the wing exponent of the frame (1/beta of Moffat's profile).
+ * One star's fitted profile I = A f(q) + B with q = a dx² + 2 c dx dy + b dy², stored units, positions from the middle of
+ * the gathered pixels; f is the frame's form (wing-form.ts).
  */
-export interface Profile {
+export interface Profile extends WingForm {
   amplitude: number;
   base: number;
   dx: number;
@@ -13,10 +14,10 @@ export interface Profile {
   a: number;
   b: number;
   c: number;
-  k: number;
   errors: ProfileErrors;
   /** chi² + sum of ln variance: minus twice the log-likelihood up to a constant. */
   deviance: number;
+  chi2PerFreedom: number;
 }
 
 /** Variances and covariances of what is used of a profile's parameters. */
@@ -54,20 +55,18 @@ export interface BasePrior {
 const ITERATIONS = 12;
 const LOST = 1;
 
-/** q of the half-height contour. */
-const halfHeight = (k: number) => (2 ** k - 1) / k;
-
-/** Parameters a, b, c of a profile with wing exponent k whose half-height contour is that of a Gaussian of `shape`. */
-export function startCurvature(shape: Moments, k: number): [number, number, number] {
+/** Parameters a, b, c of a profile whose half-height contour is that of a Gaussian of `shape`. */
+export function startCurvature(shape: Moments, form: WingForm): [number, number, number] {
   const det = shape.xx * shape.yy - shape.xy ** 2;
   // A Gaussian falls to half at (x' M^-1 x) = 2 ln 2.
-  const scale = halfHeight(k) / (2 * Math.LN2) / det;
+  const scale = halfHeight(form) / (2 * Math.LN2) / det;
   return [shape.yy * scale, shape.xx * scale, -shape.xy * scale];
 }
 
 /** Moments of the Gaussian with the half-height contour of a profile. */
-export function momentsOf({ a, b, c, k }: Pick<Profile, 'a' | 'b' | 'c' | 'k'>): Moments {
-  const scale = halfHeight(k) / (2 * Math.LN2) / (a * b - c * c);
+export function momentsOf(profile: Pick<Profile, 'a' | 'b' | 'c' | 'k' | 'wing'>): Moments {
+  const { a, b, c } = profile;
+  const scale = halfHeight(profile) / (2 * Math.LN2) / (a * b - c * c);
   return { xx: b * scale, yy: a * scale, xy: -c * scale };
 }
 
@@ -79,12 +78,13 @@ export function fitProfile(
   space: Workspace,
   count: number,
   start: { amplitude: number; dx: number; dy: number; shape: Moments },
-  k: number,
+  form: WingForm,
   noise: PixelNoise,
 ): Profile | null {
-  const [a, b, c] = startCurvature(start.shape, k);
+  const [a, b, c] = startCurvature(start.shape, form);
+  const { k, wing } = form;
   const { params } = space.view;
-  setProfile(params, start.amplitude, 0, start.dx, start.dy, a, b, c);
+  setProfile(params, start.amplitude, 0, start.dx, start.dy, a, b, c, wing);
   const status = space.kernels.run.fitProfile(
     space.list,
     space.capacity,
@@ -114,6 +114,7 @@ export function fitProfile(
     b: params[5],
     c: params[6],
     k,
+    wing,
     errors: {
       amplitude: covariance[0],
       base: covariance[7 + 1],
@@ -127,6 +128,7 @@ export function fitProfile(
       bc: covariance[5 * 7 + 6],
     },
     deviance: fit[1],
+    chi2PerFreedom: fit[0],
   };
 }
 
@@ -140,6 +142,7 @@ export function setProfile(
   a: number,
   b: number,
   c: number,
+  wing: number,
 ): void {
   params[0] = amplitude;
   params[1] = base;
@@ -148,12 +151,13 @@ export function setProfile(
   params[4] = a;
   params[5] = b;
   params[6] = c;
+  params[7] = wing;
 }
 
 /** Leaves value minus profile in the list, and the profile in the parameters. */
 export function subtractProfile(space: Workspace, count: number, profile: Profile): void {
-  const { amplitude, base, dx, dy, a, b, c, k } = profile;
-  setProfile(space.view.params, amplitude, base, dx, dy, a, b, c);
+  const { amplitude, base, dx, dy, a, b, c, k, wing } = profile;
+  setProfile(space.view.params, amplitude, base, dx, dy, a, b, c, wing);
   space.kernels.run.subtractProfile(
     space.list,
     space.capacity,
@@ -173,11 +177,11 @@ export function subtractProfile(space: Workspace, count: number, profile: Profil
  */
 export function seenProfile(space: Workspace, profile: Profile): Profile {
   if (space.nodeCount === 1) return profile;
-  const { a, b, c, k } = profile;
+  const { a, b, c } = profile;
   const det = a * b - c * c;
   const { xx, yy, xy } = momentsOf(profile);
   const shape = { xx: xx + 1 / 12, yy: yy + 1 / 12, xy };
-  const [wideA, wideB, wideC] = startCurvature(shape, k);
+  const [wideA, wideB, wideC] = startCurvature(shape, profile);
   const wideDet = wideA * wideB - wideC ** 2;
   // Errors of the curvature shrink with the curvature's own change, d(a')/d(a) = (a'/a)² for a wider star.
   const shrink = (wideDet / det) ** 2;
@@ -213,10 +217,10 @@ export interface ProfileShape {
 
 /** Widths, distortion and errors of a profile; first-order propagation of its covariance. */
 export function shapeOf(profile: Profile): ProfileShape {
-  const { a, b, c, k, amplitude, errors } = profile;
+  const { a, b, c, amplitude, errors } = profile;
   const det = a * b - c * c;
   // Contour q = const is an ellipse of area pi q / sqrt(det); FWHM = 2 sqrt(area / pi).
-  const fwhmPx = 2 * Math.sqrt(halfHeight(k) / Math.sqrt(det));
+  const fwhmPx = 2 * Math.sqrt(halfHeight(profile) / Math.sqrt(det));
   // d ln FWHM = -1/4 d ln det
   const lnDetVariance = varianceAlong(errors, b, a, -2 * c) / det ** 2;
   // The second moments go with the inverse of the curvature: Ixx : Iyy : Ixy = b : a : -c.
@@ -232,13 +236,13 @@ export function shapeOf(profile: Profile): ProfileShape {
     e2,
     eSigma: Math.sqrt((e1Variance + e2Variance) / 2),
     positionSigmaPx: Math.sqrt(errors.position),
-    flux: profileFlux(amplitude, det, k),
+    flux: profileFlux(amplitude, det, profile),
   };
 }
 
-/** Integral of A (1 + k q)^(-1/k) over the plane: pi A / sqrt(det) / (1 - k). */
-export const profileFlux = (amplitude: number, det: number, k: number): number =>
-  (Math.PI * amplitude) / Math.sqrt(det) / (1 - k);
+/** Integral of the profile over the plane. */
+export const profileFlux = (amplitude: number, det: number, form: WingForm): number =>
+  (amplitude * lightOf(form)) / Math.sqrt(det);
 
 /** Variance of u a + v b + w c. */
 function varianceAlong({ aa, bb, cc, ab, ac, bc }: ProfileErrors, u: number, v: number, w: number): number {

@@ -10,6 +10,7 @@ import {
   type PixelNoise,
   type Profile,
 } from './profile.ts';
+import type { WingForm } from './wing-form.ts';
 import type { Gathered, Workspace } from './workspace.ts';
 
 /** Where a star is thought to be and what surrounds it. */
@@ -63,7 +64,7 @@ const UNFITTED_MIN_SNR = 20;
 /** ... and so is one much wider than the frame's stars: a nebula's edge, an uneven sky. */
 const UNFITTED_MOST_WIDTHS = 1.8;
 /** Wing exponent of the stand-in: all but a Gaussian. */
-const STAND_IN_EXPONENT = 0.01;
+const STAND_IN: WingForm = { k: 0.01, wing: 0 };
 const MIN_PIXELS = 24;
 const LEAST_HEIGHT_SIGMAS = 3;
 const UNDERSAMPLED_PX = 1.6;
@@ -84,12 +85,12 @@ export function fitTarget(
   space: Workspace,
   target: Target,
   shape: Moments,
-  k: number,
+  form: WingForm,
   radiusPx: number,
   noise: PixelNoise,
 ): { gathered: Gathered; profile: Profile | null; cx: number; cy: number } {
   const gathered = gatherTarget(space, target, radiusPx);
-  const profile = fitGathered(space, target, gathered, shape, k, radiusPx, noise);
+  const profile = fitGathered(space, target, gathered, shape, form, radiusPx, noise);
   return { gathered, profile, cx: Math.round(target.xPx), cy: Math.round(target.yPx) };
 }
 
@@ -99,7 +100,7 @@ export function fitGathered(
   target: Target,
   { count, peak }: Gathered,
   shape: Moments,
-  k: number,
+  form: WingForm,
   radiusPx: number,
   noise: PixelNoise,
 ): Profile | null {
@@ -107,10 +108,10 @@ export function fitGathered(
   const dy = target.yPx - Math.round(target.yPx);
   const start = { amplitude: peak, dx, dy, shape };
   if (count < MIN_PIXELS || !(peak > 0)) return null;
-  const profile = fitWithPrior(space, count, start, k, noise);
+  const profile = fitWithPrior(space, count, start, form, noise);
   if (believable(space, profile, radiusPx)) return profile;
   const own = adaptiveStart(space, count, start, radiusPx);
-  const second = own && fitWithPrior(space, count, { ...start, ...own }, k, noise);
+  const second = own && fitWithPrior(space, count, { ...start, ...own }, form, noise);
   return believable(space, second, radiusPx) ? second : null;
 }
 
@@ -119,12 +120,12 @@ function fitWithPrior(
   space: Workspace,
   count: number,
   start: { amplitude: number; dx: number; dy: number; shape: Moments },
-  k: number,
+  form: WingForm,
   noise: PixelNoise,
 ): Profile | null {
-  const profile = fitProfile(space, count, start, k, noise);
+  const profile = fitProfile(space, count, start, form, noise);
   if (!noise.base || (profile && !strays(profile, noise.base))) return profile;
-  return fitProfile(space, count, start, k, { ...noise, base: undefined });
+  return fitProfile(space, count, start, form, { ...noise, base: undefined });
 }
 
 /** A fit that wandered off, or became as wide as the pixels it was given, is none. */
@@ -171,7 +172,7 @@ function momentProfile(
   const start = { dx: target.xPx - cx, dy: target.yPx - cy, shape };
   const own = adaptiveStart(space, gathered.count, start, radiusPx);
   if (!own || width(own.shape) > UNFITTED_MOST_WIDTHS * width(shape)) return null;
-  const [a, b, c] = startCurvature(own.shape, STAND_IN_EXPONENT);
+  const [a, b, c] = startCurvature(own.shape, STAND_IN);
   return {
     amplitude: gathered.peak,
     base: 0,
@@ -180,7 +181,7 @@ function momentProfile(
     a,
     b,
     c,
-    k: STAND_IN_EXPONENT,
+    ...STAND_IN,
     errors: {
       amplitude: NaN,
       base: NaN,
@@ -194,6 +195,7 @@ function momentProfile(
       bc: NaN,
     },
     deviance: NaN,
+    chi2PerFreedom: NaN,
   };
 }
 
@@ -202,12 +204,12 @@ export function measureStar(
   space: Workspace,
   target: Target,
   shape: Moments,
-  k: number,
+  form: WingForm,
   radiusPx: number,
   noise: PixelNoise,
   halo: Halo,
 ): { star: MeasuredStar; profile: Profile } | null {
-  const { gathered, profile: fittedProfile, cx, cy } = fitTarget(space, target, shape, k, radiusPx, noise);
+  const { gathered, profile: fittedProfile, cx, cy } = fitTarget(space, target, shape, form, radiusPx, noise);
   if (gathered.count < MIN_PIXELS) return null;
   // With the background free, a bump as wide as the aperture is no star: its height is not known.
   if (
