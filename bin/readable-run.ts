@@ -85,8 +85,11 @@ function table(reports: FrameReport[], { frames, report }: SeriesResult): string
   return lines;
 }
 
-const whyNot = ({ registration }: SeriesFrame): string =>
-  registration.ok ? '' : `  not used: ${registration.sentence}`;
+function whyNot({ registration, shape }: SeriesFrame): string {
+  if (!registration.ok) return `  not used: ${registration.sentence}`;
+  if (shape?.says === 'within') return '  moved within the exposure';
+  return shape?.says === 'tracking' || shape?.says === 'both' ? '  trailed along the path' : '';
+}
 
 const plain = (value: number | null, digits: number) => (value === null ? '-' : value.toFixed(digits));
 

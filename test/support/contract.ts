@@ -189,7 +189,7 @@ export const seriesProblems = (value: unknown): string[] =>
       focus: orNull(
         object({
           bestPosition: estimate,
-          umPerStep: orNull(number),
+          umPerStep: estimate,
           tiltUmPerMm: vector,
           curvaturePerM: estimate,
         }),

@@ -69,6 +69,7 @@ export interface SeriesReport {
   rotationDegPerMin: Estimate | null;
   /** Null when none is significant. */
   periodic: PeriodicError | null;
+  /** Null too where the frames show that the mount moves within the exposures in ways that the path does not show. */
   longestExposureS: LongestExposure | null;
   /** Null in a tracking run. */
   focus: FocusRun | null;
@@ -195,6 +196,8 @@ export interface ShapePrediction {
   seen: { elongation: Estimate; angleDeg: Estimate };
   /** Chi squared of the difference, two degrees of freedom. */
   chi2: number;
+  /** Length of a straight trail that would give what neither the path nor the other frames' common shape explains. */
+  leftTrailPx: Estimate;
   /**
    * round: nothing to explain. tracking: the path explains the elongation. optics: the stars are long without the path.
    * both: the path explains a part. within: longer than the path foretells, and differently from the other frames: a

@@ -1,5 +1,5 @@
 import { FLAG } from '../protocol/flags.ts';
-import { median, robustMean, robustSigma } from '../math/robust.ts';
+import { median, robustMean } from '../math/robust.ts';
 import { axisAngleDeg, elongationOf } from '../math/shape.ts';
 import type { Estimate } from '../protocol/report.ts';
 import type { RecordStars, Registration, SeriesRecord, ShapePrediction } from '../protocol/series.ts';
@@ -45,16 +45,24 @@ export function predictShapes(
     return seen && { seen, path: pathShape(frame, seen.tracePx2, motion, draws) };
   });
   const left = looked.filter((each) => each !== null).map(({ seen, path }) => difference(seen, path));
-  const usual = {
-    e1: median(left.map(({ e1 }) => e1)),
-    e2: median(left.map(({ e2 }) => e2)),
-    sigma: Math.max(robustSigma(left.map(({ e1 }) => e1)), robustSigma(left.map(({ e2 }) => e2))),
-  };
+  const usual = commonShape(left);
   return looked.map((each) => each && predictionOf(each.seen, each.path, usual));
 }
 
+/** What the optics do is in every frame: they can be no worse than in the roundest quarter of them. */
+function commonShape(left: readonly Distortion[]): Distortion {
+  const roundest = [...left]
+    .sort((p, q) => Math.hypot(p.e1, p.e2) - Math.hypot(q.e1, q.e2))
+    .slice(0, Math.ceil(left.length / 4));
+  const mean = (pick: (shape: Distortion) => number) =>
+    roundest.reduce((sum, shape) => sum + pick(shape), 0) / Math.max(roundest.length, 1);
+  return { e1: mean(({ e1 }) => e1), e2: mean(({ e2 }) => e2), sigma: mean(({ sigma }) => sigma) };
+}
+
+type SeenShape = Distortion & { tracePx2: number };
+
 /** Common distortion of a frame's stars and the trace of their second moments. */
-function seenShape(stars: RecordStars): (Distortion & { tracePx2: number }) | null {
+function seenShape(stars: RecordStars): SeenShape | null {
   const use: number[] = [];
   for (let i = 0; i < stars.count; i++)
     if (!(stars.flags[i] & FLAG.saturated) && Number.isFinite(stars.e1[i] + stars.e2[i] + stars.rmsPx[i]))
@@ -126,13 +134,16 @@ function difference(seen: Distortion, path: Distortion): Distortion {
   };
 }
 
-function predictionOf(seen: Distortion, path: PathShape, usual: Distortion): ShapePrediction {
+function predictionOf(seen: SeenShape, path: PathShape, usual: Distortion): ShapePrediction {
   const left = difference(seen, path);
+  const other = Math.max(Math.hypot(left.e1 - usual.e1, left.e2 - usual.e2), 1e-6);
+  const leftTrail = Math.sqrt(12 * seen.tracePx2 * other);
   return {
     trailPx: path.trailPx,
     predicted: shapeOf(path),
     seen: shapeOf(seen),
     chi2: (left.e1 ** 2 + left.e2 ** 2) / left.sigma ** 2,
+    leftTrailPx: { value: leftTrail, sigma: (leftTrail * left.sigma) / (2 * other) },
     says: verdictOn(seen, path, left, usual),
   };
 }

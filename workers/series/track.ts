@@ -45,6 +45,11 @@ export function trackRun(records: readonly SeriesRecord[], options: TrackOptions
     fit && draws
       ? longestExposure(fit.motion, draws.slice(0, FEWER_DRAWS), fit.noise, spanOf(places), limitPx)
       : null;
+  const shapes =
+    fit && places
+      ? predictShapes(shapeFrames(records, order, placed), fit.motion, (draws ?? []).slice(0, FEW_DRAWS))
+      : [];
+  const unseen = movedWithin(shapes, limitPx);
   const report: SeriesReport = {
     kind: 'tracking',
     frames: records.length,
@@ -53,25 +58,21 @@ export function trackRun(records: readonly SeriesRecord[], options: TrackOptions
     driftPxPerMin: fit ? driftOf(fit) : { x: null, y: null },
     rotationDegPerMin: places && rotationRate(records, placed, places),
     periodic: fit && draws ? periodicError(fit.motion, draws, parted.falseAlarms) : null,
-    longestExposureS: exposures?.longest ?? null,
+    longestExposureS: unseen ? null : (exposures?.longest ?? null),
     focus: null,
   };
   const first = placed.used.length ? order[placed.used[0]] : null;
-  const shapes =
-    fit && places
-      ? predictShapes(shapeFrames(records, order, placed), fit.motion, (draws ?? []).slice(0, FEW_DRAWS))
-      : [];
   const result: SeriesResult = {
     report,
     frames: framesOf(records, order, placed, shapes),
     jumps: fit ? jumpsOf(fit, parted, placed) : [],
     drawing: drawingOf(fit?.motion ?? null, placed),
-    keeping: exposures?.keeping ?? [],
+    keeping: unseen ? [] : (exposures?.keeping ?? []),
     sky: first && skyTracking(report, records[first.record], midTimeMs(records, placed, first), options),
     headline: '',
     notes: [],
   };
-  return { ...result, ...trackingWords(result, fit, parted?.everyFrame ?? false) };
+  return { ...result, ...trackingWords(result, fit, parted?.everyFrame ?? false, limitPx) };
 }
 
 function driftOf({ motion, covariance }: MotionFit): SeriesReport['driftPxPerMin'] {
@@ -80,6 +81,13 @@ function driftOf({ motion, covariance }: MotionFit): SeriesReport['driftPxPerMin
   const sigma = Math.sqrt(covariance[at * k + at]);
   return { x: { value: motion.x[at], sigma }, y: { value: motion.y[at], sigma } };
 }
+
+/** So many frames moved within the exposure that the path from frame to frame says little about an exposure. */
+function movedWithin(shapes: readonly (ShapePrediction | null)[], limitPx: number): boolean {
+  const moved = shapes.filter((shape) => shape?.says === 'within' && shape.leftTrailPx.value > limitPx);
+  return moved.length > 1 && moved.length > MOST_MOVED * shapes.length;
+}
+const MOST_MOVED = 0.2;
 
 /** Even turning, fitted like the drift: as the motion of the frame's corner, in both coordinates alike. */
 function rotationRate(

@@ -17,7 +17,12 @@ const SIGMAS = 3;
 type Words = Pick<SeriesResult, 'headline' | 'notes'>;
 
 /** What a run means, in sentences: first what to do, then reasons and cautions, the weightiest first. */
-export function trackingWords(result: SeriesResult, fit: MotionFit | null, everyFrame: boolean): Words {
+export function trackingWords(
+  result: SeriesResult,
+  fit: MotionFit | null,
+  everyFrame: boolean,
+  limitPx: number,
+): Words {
   const { report, frames } = result;
   if (report.used < 2) return { headline: tooFew(result), notes: lostNotes(result) };
   if (report.path.every(({ timeS }) => timeS === null))
@@ -33,8 +38,9 @@ export function trackingWords(result: SeriesResult, fit: MotionFit | null, every
     };
   const exposureS = frames.find(({ exposureS }) => exposureS !== null)?.exposureS ?? null;
   return {
-    headline: exposureWords(result, exposureS),
+    headline: exposureWords(result, exposureS, limitPx),
     notes: [
+      ...shapeNotes(result),
       ...driftNotes(result, fit),
       ...periodicNotes(result),
       ...turnNotes(result, exposureS),
@@ -51,9 +57,16 @@ function tooFew({ report }: SeriesResult): string {
 }
 
 /** "one frame in four is lost at 20 s, one in twenty at 8 s: keep 8 s, or keep 20 s and drop the bad ones" */
-function exposureWords({ report, keeping }: SeriesResult, exposureS: number | null): string {
+function exposureWords(result: SeriesResult, exposureS: number | null, limitPx: number): string {
+  const { report, keeping } = result;
   const longest = report.longestExposureS;
-  const limit = `${longest?.limitPx ?? 2} px of trailing`;
+  const limit = `${limitPx} px of trailing`;
+  const moved = movedFrames(result).filter(({ shape }) => shape!.leftTrailPx.value > limitPx).length;
+  if (!longest && moved > 1)
+    return (
+      `${moved} of ${report.used} frames trail by more than ${limitPx} px${exposureS === null ? '' : ` at ${seconds(exposureS)}`}, ` +
+      'and the path from frame to frame does not explain it: the mount swings or is shaken within the exposures. Take a run of short exposures without pauses to see how.'
+    );
   if (!longest?.share95 && !longest?.share50)
     return `The drift is too small, or the run too short, to say how long an exposure stays under ${limit}: longer than these.`;
   const safe = longest.share95 ?? longest.share90 ?? longest.share50!;
@@ -90,6 +103,28 @@ function lostWords(share: number): string {
     Math.abs(Math.log(b[0] / share)) < Math.abs(Math.log(a[0] / share)) ? b : a,
   )[1];
 }
+
+const movedFrames = ({ frames }: SeriesResult) => frames.filter(({ shape }) => shape?.says === 'within');
+
+/** What the elongation of the frames is owed to, where it is owed to anything. */
+function shapeNotes(result: SeriesResult): string[] {
+  const shapes = result.frames.flatMap(({ shape }) => (shape ? [shape] : []));
+  const count = (says: string) => shapes.filter((shape) => shape.says === says).length;
+  const lines: string[] = [];
+  const moved = movedFrames(result);
+  if (moved.length)
+    lines.push(
+      `${frameCount(moved.length)} moved within the exposure (frame ${moved.map(({ file }) => result.frames.findIndex((each) => each.file === file) + 1).join(', ')}): a gust, a knock, or a swing faster than the run shows.`,
+    );
+  if (count('tracking'))
+    lines.push(
+      `In ${frameCount(count('tracking'))} the path explains how long the stars are: it is the tracking.`,
+    );
+  if (count('optics') + count('both') > shapes.length / 2)
+    lines.push('In most frames the stars are long without the path explaining it: look at the optics.');
+  return lines;
+}
+const frameCount = (count: number): string => (count === 1 ? '1 frame' : `${count} frames`);
 
 function driftNotes({ report }: SeriesResult, fit: MotionFit): string[] {
   const { x, y } = report.driftPxPerMin;
