@@ -73,6 +73,15 @@ export default tseslint.config(
     ],
   ),
   wall(
+    ['workers/experiments/**/*.ts'],
+    [
+      no(
+        ['../*', '!../protocol', '!../math', '!../rig', '**/src/**', '**/bin/**', '**/test/**'],
+        'an experiment is judged by reports alone: it needs only protocol, math and the formulas of rig',
+      ),
+    ],
+  ),
+  wall(
     ['workers/rig/**/*.ts'],
     [
       no(

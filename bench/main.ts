@@ -17,6 +17,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'causes, parameters, budget and confidence over simulated fields; [tuning|reporting|shared|tables] ...',
       load: () => import('./field.ts'),
     },
+    focus: {
+      says: 'focus runs: tilt, focus and curvature against the truth; [runs]',
+      load: () => import('./focus.ts'),
+    },
   };
 
 export {};

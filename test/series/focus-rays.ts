@@ -43,7 +43,10 @@ const SEEING = 2.3548;
  * How the pipeline's half-flux diameters depart from true ones: stars wider than their frame's come out wider by this power of
  * the ratio, as found on rendered frames with partly defocused stars (workers/series/focus-model.ts).
  */
-const WING_HABIT = (overFocus: number) => 0.085 * Math.max(0, Math.min(1, (3.3 - overFocus) / 1.6));
+const wingHabit = (overFocus: number, obstruction: number) => {
+  const end = Math.max(2.2, 3.4 - 4 * obstruction);
+  return (0.07 + 0.05 * obstruction) * Math.max(0, Math.min(1, (end - overFocus) / (end - 1.4)));
+};
 
 export function rayRecords(run: RayRun): SeriesRecord[] {
   const random = createRandom(run.seed);
@@ -70,7 +73,8 @@ export function rayRecords(run: RayRun): SeriesRecord[] {
     const focus = Math.log((SEEING * blur) / run.pixelUm);
     const rows = drawn.map(({ star, hfdPx, e1, e2 }) => {
       const noise = run.noise * (1 + 5 * star.faint ** 2);
-      const seen = Math.log(hfdPx) + WING_HABIT(Math.exp(mean - focus)) * (Math.log(hfdPx) - mean);
+      const seen =
+        Math.log(hfdPx) + wingHabit(Math.exp(mean - focus), run.obstruction) * (Math.log(hfdPx) - mean);
       return {
         xPx: star.x + (run.widthPx - 1) / 2 + 0.1 * gauss(),
         yPx: star.y + (run.heightPx - 1) / 2 + 0.1 * gauss(),

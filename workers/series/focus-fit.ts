@@ -33,8 +33,8 @@ const AIR_START = 0.05;
 const AIR_LEAST = 0.008;
 const AIR_MOST = 0.25;
 const AIR_ROUNDS = 4;
-const BEND_SIGMA = 0.02;
-const WINGS: Prior = { value: 1, sigma: 0.15 };
+const BEND_SIGMA = 0.006;
+const WINGS: Prior = { value: 1, sigma: 0.12 };
 /** Coma in px: where the search starts, and how far it may lie from none. */
 const COMA_START_PX = 0.5;
 const COMA_SIGMA_PX = 6;

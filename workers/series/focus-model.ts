@@ -31,6 +31,7 @@ export const P = {
 export interface FocusModel {
   law: FocusLaw;
   coma: ComaTable;
+  obstruction: number;
   /** Focus position per frame. */
   positions: Float64Array;
 }
@@ -80,11 +81,14 @@ const excessAt = (theta: Float64Array, x: number, y: number): number =>
 
 /**
  * The measurement shares one exponent of the wings among a frame's stars, which makes the wide ones of a frame a little
- * too wide and the narrow ones too narrow: by this power of their size over the frame's. Found on rendered frames of three
- * telescopes (0.07 to 0.12 near focus); rings, three times the size in focus, are counted by pixels and free of it.
+ * too wide and the narrow ones too narrow: by this power of their size over the frame's. Found on rendered frames of
+ * five telescopes: 0.06 to 0.14 near focus, none where stars are rings, which are counted by pixels; rings come earlier with a
+ * central obstruction.
  */
-const wingShare = (sizeOverFocus: number): number =>
-  0.085 * Math.max(0, Math.min(1, (3.3 - sizeOverFocus) / 1.6));
+const wingShare = (sizeOverFocus: number, obstruction: number): number => {
+  const end = Math.max(2.2, 3.4 - 4 * obstruction);
+  return (0.07 + 0.05 * obstruction) * Math.max(0, Math.min(1, (end - sizeOverFocus) / (end - 1.4)));
+};
 
 /** ln of the size that the model expects of every sample, and the derivatives by all parameters (row-major) if wanted. */
 export interface Predicted {
@@ -116,7 +120,7 @@ export function predict(model: FocusModel, theta: Float64Array, s: FocusSamples,
   for (let f = 0; f < frames; f++) {
     if (weight[f] === 0) continue;
     mean[f] /= weight[f];
-    wings[f] = wingShare(Math.exp(mean[f] - meanInFocus[f] / weight[f]));
+    wings[f] = wingShare(Math.exp(mean[f] - meanInFocus[f] / weight[f]), model.obstruction);
     if (meanGradient) for (let k = 0; k < n; k++) meanGradient[f * n + k] /= weight[f];
   }
   const value = new Float64Array(s.count);

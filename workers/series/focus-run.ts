@@ -19,7 +19,7 @@ export type FocusRunAnswer = { ok: true; value: FocusRunResult } | { ok: false; 
 
 const FEWEST_POSITIONS = 3;
 /** How well focal ratio and steps are usually known: relative error of the scale when both are told. */
-const SCALE_SIGMA = 0.08;
+const SCALE_SIGMA = 0.04;
 /** Error of a scale by geometry: focal ratio as written, light's colour; and more when the obstruction is not known. */
 const GEOMETRY_SIGMA = 0.02;
 const OBSTRUCTION_SIGMA = 0.03;
@@ -79,6 +79,7 @@ function fitData(data: FocusData, optics: KnownOptics, options: FocusOptions): F
   const model: FocusModel = {
     law: lawFor(data, optics),
     coma: comaTable(optics.obstruction),
+    obstruction: optics.obstruction,
     positions: Float64Array.from(data.frames, (f) => f.position),
   };
   const told = options.focusUmPerStep;

@@ -1,0 +1,171 @@
+import { defocusVarianceUm2 } from '../rig/depth-of-focus.ts';
+import type { Judgement, Told } from '../protocol/experiment.ts';
+import type { Cause } from '../protocol/report.ts';
+import { judged, lnMix, priorOf, voided } from './bayes.ts';
+import { commonCells, lnAnyLength, lnLengths } from './compare.ts';
+import type { CellEvidence, Evidence } from './evidence.ts';
+
+/** Air that changes between the two frames widens all stars alike: relative change of their variance. */
+const AIR_CHANGES = 0.15;
+/** The law of variances against defocus holds to this part on real stars. */
+const LAW = 0.12;
+/** Step in µm at f/1 that is usual when nobody told it: a few depths of focus. */
+const USUAL_STEP = 5;
+const USUAL_OBSTRUCTION = 0.25;
+
+/** Measured change of variance, place and its error. */
+interface Change {
+  u: number;
+  v: number;
+  rise: number;
+  variance: number;
+  width: number;
+}
+
+/**
+ * One small step of the focuser. A region out of focus by z has the variance k z² beside what else widens its stars, so a step
+ * s changes it by k (s² + 2 s z): z = ((T2 - T1) / k - s²) / 2s, k = (1+ε²) / (16 F² px²) (variance of an annulus' disc). z counts
+ * positive in the direction of the step.
+ */
+export function judgeRefocus(before: Evidence, after: Evidence[], told: Told): Judgement {
+  const prior = priorOf(before.report, ['focus', 'seeing']);
+  const { frame, model } = before.report;
+  if (!frame?.pixelSizeUm || !frame.focalLengthMm || !frame.apertureMm)
+    return voided(
+      'refocus-step',
+      prior,
+      'Focal length, aperture and pixel size are needed: tell them on the Rig sheet.',
+    );
+  const focalRatio = frame.focalLengthMm / frame.apertureMm;
+  const k =
+    defocusVarianceUm2(1, focalRatio, frame.obstruction ?? USUAL_OBSTRUCTION) / frame.pixelSizeUm ** 2;
+  const steps = told.stepUm
+    ? [Math.abs(told.stepUm)]
+    : [0.4, 0.7, 1, 1.5, 2.2].map((times) => times * USUAL_STEP * focalRatio ** 2);
+  const pairs = commonCells(before, after[0]);
+  if (pairs.length < 3)
+    return voided('refocus-step', prior, 'Too few stars in common to compare the two frames.');
+  const changes = pairs.map(changeOf);
+  const smallest = Math.min(...pairs.map(([a]) => a.width.value));
+  const largest = Math.max(...pairs.map(([a]) => a.width.value));
+  // A defocus that would make this part of the variance seen.
+  const reach = (variance: number) => Math.sqrt((0.6 * variance) / k);
+  const known = (value: number | null | undefined) => (value ? Math.abs(value) : null);
+  const halfWidthMm = (frame.widthPx * frame.pixelSizeUm) / 2000;
+  const halfHeightMm = (frame.heightPx * frame.pixelSizeUm) / 2000;
+
+  const patterns = (cause: Cause): ((u: number, v: number) => number)[] => {
+    if (cause === 'focus') {
+      const z = known(model?.focusUm?.value) ?? reach(smallest);
+      return [0.6, 1, 1.4].flatMap((times) => [z * times, -z * times]).map((each) => () => each);
+    }
+    if (cause === 'tilt') {
+      const [x, y] = [model?.tiltUmPerMm.x?.value, model?.tiltUmPerMm.y?.value];
+      const leans: [number, number][] =
+        x || y
+          ? [[(x ?? 0) * halfWidthMm, (y ?? 0) * halfHeightMm]]
+          : Array.from({ length: 8 }, (_, i) => [
+              reach(largest) * Math.cos((i * Math.PI) / 4),
+              reach(largest) * Math.sin((i * Math.PI) / 4),
+            ]);
+      return leans.flatMap(([a, b]) =>
+        [1, -1].map((sign) => (u: number, v: number) => sign * (a * u + b * v)),
+      );
+    }
+    if (cause === 'curvature') {
+      const corner = known(model?.curvaturePerM?.value);
+      const sag = corner ? (corner * (halfWidthMm ** 2 + halfHeightMm ** 2)) / 2 : reach(largest);
+      return [1, -1].map((sign) => (u: number, v: number) => sign * sag * ((u * u + v * v) / 2 - 1 / 3));
+    }
+    return [() => 0];
+  };
+  const ln = (cause: Cause) => {
+    const all = patterns(cause).flatMap((z) => steps.map((step) => lnPattern(changes, k, step, z, smallest)));
+    const sizes = lnMix(all.map((each) => [1 / all.length, each]));
+    // Coma and trails keep their length; astigmatism's turns with the focus.
+    const same = lnLengths(before, after[0], 1);
+    const any = lnAnyLength(before, after[0]);
+    return (
+      sizes +
+      (cause === 'astigmatism'
+        ? lnMix([
+            [0.3, same],
+            [0.7, any],
+          ])
+        : lnMix([
+            [0.7, same],
+            [0.3, any],
+          ]))
+    );
+  };
+  return judged(
+    'refocus-step',
+    prior,
+    ln,
+    told.stepUm
+      ? reasonsOf(changes, k, told, halfWidthMm, halfHeightMm)
+      : ['The step was not told: only its order of size is used.'],
+  );
+}
+
+const changeOf = ([a, b]: [CellEvidence, CellEvidence]): Change => ({
+  u: a.u,
+  v: a.v,
+  rise: b.width.value - a.width.value,
+  variance: a.width.variance + b.width.variance,
+  width: a.width.value,
+});
+
+/** ln likelihood of the changes for a pattern of defocus; the air's common change is integrated out. */
+function lnPattern(
+  changes: Change[],
+  k: number,
+  step: number,
+  z: (u: number, v: number) => number,
+  smallest: number,
+): number {
+  let [squares, sum, weights, ln] = [0, 0, 0, 0];
+  for (const { u, v, rise, variance, width } of changes) {
+    const expected = k * (step * step + 2 * step * z(u, v));
+    const whole = variance + (LAW * k * step * (step + 2 * Math.abs(z(u, v)))) ** 2 + (0.03 * width) ** 2;
+    const off = rise - expected;
+    squares += (off * off) / whole;
+    sum += off / whole;
+    weights += 1 / whole;
+    ln -= Math.log(whole) / 2;
+  }
+  const air = (AIR_CHANGES * smallest) ** -2;
+  return ln - (squares - (sum * sum) / (weights + air)) / 2 - Math.log1p(weights / air) / 2;
+}
+
+/** Defocus of middle and edges by the law, as sentences. */
+function reasonsOf(
+  changes: Change[],
+  k: number,
+  told: Told,
+  halfWidthMm: number,
+  halfHeightMm: number,
+): string[] {
+  const step = Math.abs(told.stepUm!);
+  const sign = told.stepUm! < 0 ? -1 : 1;
+  const defocus = changes.map(({ rise, variance, width, u, v }) => ({
+    u,
+    v,
+    z: (sign * (rise / k - step * step)) / (2 * step),
+    sigma: Math.sqrt(variance + (0.03 * width) ** 2) / (2 * k * step),
+  }));
+  const mean = defocus.reduce((sum, { z }) => sum + z, 0) / defocus.length;
+  const sigma = Math.sqrt(defocus.reduce((sum, each) => sum + each.sigma ** 2, 0)) / defocus.length;
+  const lean = (pick: (d: { u: number; v: number }) => number) => {
+    const spread = defocus.reduce((sum, each) => sum + pick(each) ** 2, 0);
+    return spread > 0 ? defocus.reduce((sum, each) => sum + pick(each) * (each.z - mean), 0) / spread : 0;
+  };
+  const [x, y] = [lean(({ u }) => u) / halfWidthMm, lean(({ v }) => v) / halfHeightMm];
+  const side = mean > 0 ? 'behind focus: move it towards the telescope' : 'before focus: move it outwards';
+  return [
+    Math.abs(mean) > 2 * sigma
+      ? `On average the sensor lay ${Math.abs(mean).toFixed(0)} ± ${sigma.toFixed(0)} µm ${side}.`
+      : `On average the sensor was in focus to ${(2 * sigma).toFixed(0)} µm.`,
+    `Its lean by this pair of frames: ${x.toFixed(1)} µm per mm to the right, ${y.toFixed(1)} downwards in the picture.`,
+  ];
+}
