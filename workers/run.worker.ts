@@ -1,4 +1,5 @@
 import { expose } from 'comlink';
+import { tellLiving } from './living.ts';
 import { success } from './protocol/faults.ts';
 import type { RunFrame, RunWorkerApi } from './protocol/run.ts';
 import { judgeRun } from './series/judge.ts';
@@ -18,3 +19,4 @@ const api: RunWorkerApi = {
 };
 
 expose(api);
+tellLiving();

@@ -184,3 +184,53 @@ test.each(Object.entries(SIZES))(
     await visit.close();
   },
 );
+
+test('a folder is watched: a frame that appears is measured when it is written, and a reload takes the folder up again', async () => {
+  const visit = await site.visit();
+  // The browser's private folder stands for the capture folder; its window for choosing cannot be driven.
+  await visit.page.addInitScript(() => {
+    const inBrowser = async () =>
+      (await navigator.storage.getDirectory()).getDirectoryHandle('capture', { create: true });
+    Object.assign(window, { showDirectoryPicker: inBrowser });
+  });
+  await visit.begin();
+  const page = await night(visit);
+  const frames = drawNight(7, () => ({}));
+  const write = (i: number, part = 1) =>
+    page.evaluate(
+      async ({ name, base64 }) => {
+        const bytes = Uint8Array.from(atob(base64), (c) => c.charCodeAt(0));
+        const capture = await (
+          await navigator.storage.getDirectory()
+        ).getDirectoryHandle('capture', { create: true });
+        const writable = await (await capture.getFileHandle(name, { create: true })).createWritable();
+        await writable.write(bytes);
+        await writable.close();
+      },
+      {
+        name: `capture-${i}.fits`,
+        base64: Buffer.from(frames[i].slice(0, Math.round(part * frames[i].length))).toString('base64'),
+      },
+    );
+  for (let i = 0; i < 5; i++) await write(i);
+  await page.getByRole('button', { name: 'Watch a folder' }).click();
+  await page.getByTestId('folder').getByText('Watching “capture”').waitFor();
+  await judged(visit, 5, 5);
+  // Half a frame first: it is left alone until it is whole.
+  await write(5, 0.5);
+  await page.waitForTimeout(300);
+  await write(5);
+  await judged(visit, 6, 6);
+  await page.reload();
+  await page.getByTestId('folder').getByText('Watching “capture”').waitFor();
+  await write(6);
+  await judged(visit, 7, 7);
+  expect(await page.getByTestId('listed-frame').count()).toBe(0);
+  expect(await visit.recordsIn('runFrames')).toBe(7);
+  // With the folder at hand, frames measured before the reload open again.
+  await page.getByRole('button', { name: 'All frames' }).click();
+  await page.getByRole('button', { name: 'Open capture-2.fits' }).click();
+  await page.getByTestId('file-name').getByText('capture-2.fits').waitFor();
+  expect(visit.errors).toEqual([]);
+  await visit.close();
+});
