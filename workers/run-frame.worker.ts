@@ -1,7 +1,6 @@
 import { expose, transfer } from 'comlink';
 import { fileSource } from './decode/sources.ts';
 import { tellLiving } from './living.ts';
-import { tellLiving } from './living.ts';
 import type { RunFrame, RunFrameWorkerApi } from './protocol/run.ts';
 import { measureForRun } from './run-frame.ts';
 import { FrameSession } from './session.ts';
@@ -18,7 +17,6 @@ const api: RunFrameWorkerApi = {
 };
 
 expose(api);
-tellLiving();
 tellLiving();
 
 const buffersOf = ({ record }: RunFrame): ArrayBuffer[] =>
