@@ -7,6 +7,8 @@ import type { FrameReport } from '../../workers/protocol/report.ts';
 import { UNKNOWN_RIG } from '../../workers/protocol/rig.ts';
 import type { Source } from '../../workers/protocol/source.ts';
 import type { FrameSession } from '../../workers/session.ts';
+import { stampMoments } from '../../workers/fit/stamp-moments.ts';
+import { plainLook } from '../../workers/verdict/plain/plain-look.ts';
 import { verdictOf } from '../../workers/verdict/verdict.ts';
 import type { Judgement } from '../../workers/verdict/verdict.ts';
 import type { FieldTruth } from './truth.ts';
@@ -69,5 +71,10 @@ export async function runFrame(
   const fit = await fitField(stamps.value, facts, rig, makePool);
   run.fitMs = performance.now() - started;
   if (!fit.ok) return { ...run, report, fault: fit.fault };
-  return { ...run, report, fit: fit.value, judgement: verdictOf(fit.value, report, rig) };
+  return {
+    ...run,
+    report,
+    fit: fit.value,
+    judgement: verdictOf(fit.value, report, rig, plainLook(stamps.value, stampMoments(stamps.value))),
+  };
 }
