@@ -94,7 +94,9 @@ export class FrameSession {
     const heed = (progress: Progress) => clock.tell(progress.done, progress.total);
     const decoded = await decodeFrame(source, this.kernels, signal, heed, options.choice);
     if (!decoded.ok) return decoded;
-    const { frame, reading } = withTold(decoded.value, options.told ?? {});
+    const told = withTold(decoded.value, options.told ?? {});
+    const { reading } = told;
+    const frame = withFiltersSeen(told.frame, reading, this.kernels.arena);
     const plane = measuredPlane(frame);
 
     clock.enter('background', plane.heightPx);
