@@ -1,4 +1,5 @@
 import { measureSky, type Sky } from './background/sky.ts';
+import { withFiltersSeen } from './background/filters-seen.ts';
 import { decodeFrame } from './decode/index.ts';
 import { withTold } from './decode/told.ts';
 import { detectStars, type Detection } from './detect/detect.ts';
@@ -96,7 +97,7 @@ export class FrameSession {
     if (!decoded.ok) return decoded;
     const told = withTold(decoded.value, options.told ?? {});
     const { reading } = told;
-    const frame = withFiltersSeen(told.frame, reading, this.kernels.arena);
+    const frame = told.filtersTold ? told.frame : withFiltersSeen(told.frame, this.kernels.arena);
     const plane = measuredPlane(frame);
 
     clock.enter('background', plane.heightPx);

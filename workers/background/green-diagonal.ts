@@ -46,7 +46,13 @@ export function greenDiagonal(
 }
 
 /** The pattern that the sites' light suggests: the brighter of the other two is called red, which may be wrong. */
-export function mosaicFromLight({ diagonal, levels }: { diagonal: Diagonal; levels: readonly number[] }): Mosaic {
+export function mosaicFromLight({
+  diagonal,
+  levels,
+}: {
+  diagonal: Diagonal;
+  levels: readonly number[];
+}): Mosaic {
   const [one, two] = diagonal === 'main' ? [1, 2] : [0, 3];
   const red = levels[one] >= levels[two] ? one : two;
   const colour = (site: number): Colour => (site === red ? 'R' : site === one || site === two ? 'B' : 'G');

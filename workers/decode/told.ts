@@ -6,11 +6,11 @@ import type { Decoded } from './reader.ts';
 export const kindOf = ({ meta, widthPx, heightPx, planes }: Frame): string =>
   `${meta.format} ${widthPx} x ${heightPx}${planes === 3 ? ' colour' : ''}`;
 
-/** The frame with what was told of its kind, which wins over the file; and how it was read. */
+/** The frame with what was told of its kind, which wins over the file; how it was read; whether filters were told. */
 export function withTold(
   { frame, contents, doubts = [] }: Decoded,
   told: Told,
-): { frame: Frame; reading: Reading } {
+): { frame: Frame; reading: Reading; filtersTold: boolean } {
   const kind = kindOf(frame);
   const { exposureS, filters } = told[kind] ?? told[ANY_KIND] ?? NOTHING_TOLD;
   const reading: Reading = {
@@ -22,6 +22,7 @@ export function withTold(
   };
   return {
     reading,
+    filtersTold: filters !== 'file',
     frame: {
       ...frame,
       meta: { ...frame.meta, exposureS: exposureS ?? frame.meta.exposureS },
