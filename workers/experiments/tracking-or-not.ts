@@ -120,7 +120,7 @@ export function judgeHalfAperture(before: Evidence, after: Evidence[], told: Tol
   const lost = (4 / (3 * Math.PI)) ** 2;
   const ln = (cause: Cause) =>
     after.reduce((sum, frame) => {
-      const loose = (0.1 * before.width.value) ** 2;
+      const loose = (0.06 * before.width.value) ** 2;
       const at = (q1: number, q2: number, widthPx2: number) =>
         lnGauss(frame.q1.value - q1, frame.q1.variance + loose) +
         lnGauss(frame.q2.value - q2, frame.q2.variance + loose) +

@@ -71,10 +71,10 @@ function lnSeat(seat: Seat, before: Evidence, after: Evidence, turnDeg: number):
   const size2 = a.x ** 2 + a.y ** 2;
   const loose = REPEATS ** 2 * size2 + a.variance + b.variance;
   const slope = (x: number, y: number) => lnGauss(b.x - x, loose) + lnGauss(b.y - y, loose);
-  if (seat === 'camera') return slope(a.x, a.y) + lnLengths(before, after, 1) / 4;
+  if (seat === 'camera') return slope(a.x, a.y) + meanTurned(before, after, 0);
   if (seat === 'loose') {
     const broad = size2 / 2 + loose;
-    return lnGauss(b.x, broad) + lnGauss(b.y, broad) + lnAnyLength(before, after) / 4;
+    return lnGauss(b.x, broad) + lnGauss(b.y, broad) + anyMean(before, after);
   }
   // Which way round a quarter turn went is easily mistaken.
   return lnMix(
@@ -82,7 +82,7 @@ function lnSeat(seat: Seat, before: Evidence, after: Evidence, turnDeg: number):
       const [c, s] = [Math.cos((each * Math.PI) / 180), Math.sin((each * Math.PI) / 180)];
       return [
         i === 0 ? 0.75 : 0.25,
-        slope(c * a.x + s * a.y, c * a.y - s * a.x) + meanTurned(before, after, -each) / 4,
+        slope(c * a.x + s * a.y, c * a.y - s * a.x) + meanTurned(before, after, -each),
       ];
     }),
   );
@@ -97,6 +97,12 @@ function meanTurned(a: Evidence, b: Evidence, turnDeg: number): number {
     lnGauss(b.q1.value - (c * a.q1.value - s * a.q2.value), b.q1.variance + a.q1.variance + loose) +
     lnGauss(b.q2.value - (s * a.q1.value + c * a.q2.value), b.q2.variance + a.q2.variance + loose)
   );
+}
+
+/** A mean length of the usual size in any direction. */
+function anyMean(a: Evidence, b: Evidence): number {
+  const usual = (a.q1.value ** 2 + a.q2.value ** 2) / 2 + a.q1.variance + (0.02 * b.width.value) ** 2;
+  return lnGauss(b.q1.value, b.q1.variance + usual) + lnGauss(b.q2.value, b.q2.variance + usual);
 }
 
 const direction = ({ x, y }: { x: number; y: number }): string =>
