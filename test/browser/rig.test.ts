@@ -147,6 +147,14 @@ test('the stack reaches focus or says what is short, for both flange depths', as
   expect(shallow).toMatch(/Focus is reached with the drawtube 2\.50?\s?mm out/);
   expect(shallow).toMatch(/17\.5 mm deep, 2\.50?\s?mm inwards are missing/);
   expect(shallow).not.toContain('Ways out');
+
+  // 3 mm of adapter and 12.5 mm of flange less 55 mm: the shoulder 39.5 mm below the drawtube's end.
+  await tell(page, 'Corrector to sensor', '55');
+  expect(await leaf(page, 'corrector')).toMatch(/42\.5\s?mm of metal.*39\.5\s?mm below/s);
+  const drawing = page.locator('[data-testid=leaf-reach] svg');
+  expect(await drawing.locator('text').allTextContents()).toContain('corrector, inside the drawtube');
+  expect(await drawing.getAttribute('aria-label')).toContain("shoulder 39.5 mm below the drawtube's end");
+  await page.getByTestId('leaf-reach').screenshot({ path: `${screenshots}/rig-reach-corrector.png` });
   await visit.close();
 });
 

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { FieldModel, FrameReport } from '../../workers/protocol/report.ts';
+import type { RunPoint } from '../../workers/protocol/run.ts';
 import { EXAMPLES } from '../../workers/rig/examples.ts';
 import { EMPTY_SHEET, type RigSheet } from '../../workers/rig/sheet.ts';
 import { blanksFilled, factsOf } from '../../src/rig/from-frame.ts';
@@ -8,7 +9,8 @@ import { speed } from '../../src/rig/story/field.ts';
 import { limits, windowSentence } from '../../src/rig/story/limits.ts';
 import { expectedAgainstMeasured } from '../../src/rig/story/measured.ts';
 import { coma } from '../../src/rig/story/optics.ts';
-import { reach, waysOut } from '../../src/rig/story/reach.ts';
+import { nextDayTold, nightOf } from '../../src/rig/story/next-day.ts';
+import { correctorPlace, correctorShoulderMm, reach, waysOut } from '../../src/rig/story/reach.ts';
 import { duration, told } from '../../src/rig/story/told.ts';
 
 const plan: Plan = {
@@ -195,5 +197,62 @@ describe('from a frame', () => {
       sensorHeightMm: 3.199,
       colour: 'mosaic',
     });
+  });
+});
+
+describe('a corrector’s place', () => {
+  const sheet: RigSheet = {
+    ...EMPTY_SHEET,
+    focusHeightMm: 60,
+    focuserTravelMm: 50,
+    flangeDepthMm: 17.5,
+    correctorDistanceMm: 55,
+    adapters: [{ name: 'ring', lengthMm: 20 }],
+  };
+  it('follows from the lengths, at focus', () => {
+    // By hand: sensor 20 + 17.5 = 37.5 mm above the drawtube's end, the shoulder 55 mm before it: 17.5 mm below the end.
+    expect(correctorShoulderMm(sheet)).toBeCloseTo(-17.5, 10);
+    expect(correctorPlace(sheet).says.join(' ')).toMatch(/37\.5\u202fmm of metal.*17\.5\u202fmm below/);
+    // 3 mm of index 1.5 stretch the way from shoulder to sensor by t(1 - 1/n) = 1 mm (plane plate, textbook).
+    expect(correctorShoulderMm({ ...sheet, filterThicknessMm: 3, filterIndex: 1.5 })).toBeCloseTo(-18.5, 10);
+    const none = { ...sheet, fixed: { ...sheet.fixed, corrector: true } };
+    expect(correctorShoulderMm(none)).toBe(null);
+  });
+});
+
+describe('a measured run', () => {
+  const longest = {
+    limitPx: 2,
+    share50: estimate(80, 4),
+    share90: estimate(40, 3),
+    share95: estimate(30, 3),
+  };
+  it('is a limit of its own, and wins over what the sheet foretells', () => {
+    const found = limits(small, plan, 5, longest);
+    const seen = found.find(({ name }) => name.startsWith('measured run'))!;
+    expect(seen).toMatchObject({ seconds: 40, side: 'up-to' });
+    expect(seen.name).toContain('nine of ten subs trail less than 2\u202fpx');
+    expect(windowSentence(found)[0]).toContain('40\u202fs');
+    expect(limits(small, plan, 5, null).some(({ name }) => name.startsWith('measured run'))).toBe(false);
+  });
+  const point = (exposureS: number | null) => ({ exposureS }) as RunPoint;
+  const run = {
+    points: [...Array.from({ length: 100 }, () => point(60)), point(null)],
+    kept: [...Array.from({ length: 80 }, () => true), ...Array.from({ length: 21 }, () => false)],
+  };
+  it('tells the day after what is worth keeping, what is reached and what is missing', () => {
+    expect(nightOf(run)).toEqual({ taken: 101, kept: 80, takenS: 6000, keptS: 4800 });
+    const sheet = { ...small, readNoiseElectrons: 1.5, skyMagPerArcsec2: 20 };
+    const wish = { ...plan, objectMagPerArcsec2: 24, snr: 5 };
+    const { says } = nextDayTold(sheet, wish, 2, run);
+    expect(says[0]).toBe('80 of 101 subs are worth keeping: 80\u202fmin of light, 20\u202fmin are lost.');
+    // By hand: S = 2 · 10^(-0.4·4) = 0.050238; S + B + R²/t = 2.087738; SNR = S √(4800 / 2.087738) = 2.409;
+    // T = 25 · 2.087738 / S² = 20 680 s = 5.74 h; missing 15 880 s = 4.41 h.
+    expect(says[1]).toMatch(/stands at 2\.41 times.*takes 5\.74\u202fh, so 4\.41\u202fh are missing/);
+    // A sky one magnitude darker: (S + 0.3981 · 2 + ...)/... = 0.42 of it; that beats losing no sub (0.8).
+    expect(says[2]).toContain('a sky one magnitude darker');
+    expect(nextDayTold(sheet, { ...wish, snr: 2 }, 2, run).says[1]).toContain('is reached');
+    expect(nextDayTold(sheet, wish, null, run).says[1]).toContain('With read noise, sky and gain told');
+    expect(nextDayTold(sheet, wish, 2, null).says[0]).toContain('Give the night’s frames');
   });
 });

@@ -4,28 +4,29 @@ import { box, startDrawing, stroke, write } from './drawing.ts';
 
 /**
  * Everything between drawtube and sensor, to scale along the light (left to right): adapters, filter glass, camera. The
- * hatched bar below is where the focuser can bring the focus; the sensor's line must stand over it.
+ * hatched bar below is where the focuser can bring the focus; the sensor's line must stand over it. `correctorMm`: shoulder of a
+ * corrector above the drawtube's end, null where none is asked for.
  */
 export function drawReachStack(
   element: SVGSVGElement,
-  data: { reach: Reach; otherFlangesMm: number[] },
+  data: { reach: Reach; otherFlangesMm: number[]; correctorMm: number | null },
   availableWidth: number,
 ): void {
   const width = Math.min(availableWidth, 720);
   const height = 250;
-  const { reach } = data;
+  const { reach, correctorMm } = data;
   const answer = reachFocus(reach);
   const travel = reach.travelMm ?? 40;
   const before = answer.stackMm - reach.flangeDepthMm;
   const sensors = [answer.stackMm, ...data.otherFlangesMm.map((flange) => before + flange)];
-  const low = Math.min(0, answer.focusMm - travel) - 3;
+  const low = Math.min(0, answer.focusMm - travel, correctorMm === null ? 0 : correctorMm - 6) - 3;
   const high = Math.max(answer.focusMm, ...sensors) + 6;
   const x = scaleLinear([low, high], [8, width - 8]);
   const root = startDrawing(
     element,
     width,
     height,
-    `Stack to scale: sensor ${answer.stackMm.toFixed(1)} mm above the drawtube, focus between ${(answer.focusMm - travel).toFixed(1)} and ${answer.focusMm.toFixed(1)} mm`,
+    `Stack to scale: sensor ${answer.stackMm.toFixed(1)} mm above the drawtube, focus between ${(answer.focusMm - travel).toFixed(1)} and ${answer.focusMm.toFixed(1)} mm${correctorMm === null ? '' : `, corrector's shoulder ${Math.abs(correctorMm).toFixed(1)} mm ${correctorMm < 0 ? 'below' : 'above'} the drawtube's end`}`,
   );
   const top = 46;
   const tall = 92;
@@ -58,6 +59,16 @@ export function drawReachStack(
   for (const flange of data.otherFlangesMm) {
     stroke(root, 'rig-mark', `M${x(before + flange)},${top + 4}V${top + tall + 26}`);
     write(root, `${flange}`, x(before + flange), top + tall + 18, 'middle', 'rig-text haloed');
+  }
+
+  // A corrector's shoulder; its body lies towards the mirror, how long it is only its maker knows.
+  if (correctorMm !== null) {
+    const at = x(correctorMm);
+    box(root, 'rig-corrector', Math.max(0, at - 26), top + 24, Math.min(26, at), tall - 48);
+    stroke(root, 'rig-mark', `M${at},${top + 12}V${top + tall - 12}`);
+    const words = correctorMm < 0 ? 'corrector, inside the drawtube' : 'corrector sits here';
+    write(root, words, Math.max(4, at), top - 30, at > width * 0.6 ? 'end' : 'start', 'rig-text haloed');
+    stroke(root, 'rig-line-thin', `M${at},${top - 26}V${top + 12}`);
   }
 
   // Where focus can be.

@@ -1,3 +1,4 @@
+import type { LongestExposure } from '../../../workers/protocol/series.ts';
 import { halfDiagonalMm } from '../../../workers/rig/coma.ts';
 import { ARCSEC_PER_RADIAN, scaleArcsecPerPx } from '../../../workers/rig/image-scale.ts';
 import {
@@ -16,7 +17,7 @@ import {
 } from '../../../workers/rig/tracking.ts';
 import type { Plan } from '../plan.ts';
 import { centredFwhmPx } from './field.ts';
-import { duration } from './told.ts';
+import { duration, told } from './told.ts';
 
 /** An open camera passes about this much, nanometres (common practice, no source). */
 const OPEN_BAND_NM = 400;
@@ -47,8 +48,13 @@ export interface Limit {
   side: 'from' | 'up-to';
 }
 
-/** All limits that the sheet and the frame tell, in the order in which they are drawn. */
-export function limits(sheet: RigSheet, plan: Plan, measured: number | null): Limit[] {
+/** All limits that the sheet, the frame and the run tell, in the order in which they are drawn. */
+export function limits(
+  sheet: RigSheet,
+  plan: Plan,
+  measured: number | null,
+  run: LongestExposure | null = null,
+): Limit[] {
   const found: Limit[] = [];
   const { readNoiseElectrons: readNoise, pixelSizeUm, focalLengthMm } = sheet;
   const swamp = (name: string, perS: number | null) => {
@@ -68,6 +74,13 @@ export function limits(sheet: RigSheet, plan: Plan, measured: number | null): Li
 
   const scale = pixelSizeUm && focalLengthMm ? scaleArcsecPerPx(pixelSizeUm, focalLengthMm) : null;
   if (scale) found.push(...trackingLimits(sheet, plan, plan.trailLimitPx * scale));
+  const seen = run?.share90 ?? null;
+  if (seen)
+    found.push({
+      name: `measured run: nine of ten subs trail less than ${told(run!.limitPx, 'px')}`,
+      seconds: seen.value,
+      side: 'up-to',
+    });
   const collector = collectorOf(sheet, true);
   const fwhm = centredFwhmPx(sheet);
   if (collector && fwhm && sheet.fullWellElectrons)
@@ -132,7 +145,9 @@ export function windowSentence(all: Limit[]): string[] {
   const ends = all.filter(({ side, name }) => side === 'up-to' && !name.includes('magnitude'));
   if (starts.length === 0 && ends.length === 0) return [];
   const from = starts.length ? starts[0] : null;
-  const last = ends.length ? ends.reduce((a, b) => (b.seconds < a.seconds ? b : a)) : null;
+  // What a run showed of the mount says more than what the sheet foretells for the worst place.
+  const seen = ends.find(({ name }) => name.startsWith('measured run')) ?? null;
+  const last = seen ?? (ends.length ? ends.reduce((a, b) => (b.seconds < a.seconds ? b : a)) : null);
   if (from === null) return [`Unguided, subs can last ${duration(last!.seconds)}: then ${reasonOf(last!)}.`];
   if (!last) return [`Subs of ${duration(from)} or more lose little to read noise.`];
   return last.seconds >= from
@@ -144,4 +159,8 @@ export function windowSentence(all: Limit[]): string[] {
       ];
 }
 const reasonOf = ({ name }: Limit): string =>
-  name.startsWith('all') ? 'the mount’s errors add up to the limit' : name;
+  name.startsWith('measured run')
+    ? 'one sub in ten trails more, as the measured run shows'
+    : name.startsWith('all')
+      ? 'the mount’s errors add up to the limit'
+      : name;

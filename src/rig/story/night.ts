@@ -6,6 +6,7 @@ import {
 } from '../../../workers/rig/air.ts';
 import { GREEN_UM, scaleArcsecPerPx, seeingAt } from '../../../workers/rig/image-scale.ts';
 import { saturatingMagnitude } from '../../../workers/rig/photons.ts';
+import type { LongestExposure } from '../../../workers/protocol/series.ts';
 import type { RigSheet } from '../../../workers/rig/sheet.ts';
 import {
   swampingExposureS,
@@ -23,8 +24,9 @@ export const subExposure = (
   plan: Plan,
   measured: number | null,
   measuredWhy: string,
+  run: LongestExposure | null = null,
 ): Told => {
-  const found = limits(sheet, plan, measured);
+  const found = limits(sheet, plan, measured, run);
   const says = windowSentence(found);
   if (measuredWhy) says.push(measuredWhy);
   return {
@@ -44,6 +46,14 @@ export const usedSubS = (sheet: RigSheet, plan: Plan, skyPerS: number): number =
   plan.subS ??
   swampingExposureS(Math.max(0.1, sheet.readNoiseElectrons ?? 1), skyPerS, plan.excessPercent / 100);
 
+/** Object, sky and camera of one pixel as the CCD equation wants them; null while something is not told. */
+export function targetOf(sheet: RigSheet, plan: Plan, skyPerS: number | null): Target | null {
+  const { readNoiseElectrons: readNoise, skyMagPerArcsec2 } = sheet;
+  if (readNoise === null || !skyMagPerArcsec2 || !skyPerS) return null;
+  const objectPerS = skyPerS * 10 ** (-0.4 * (plan.objectMagPerArcsec2 - skyMagPerArcsec2));
+  return { objectPerS, skyPerS, readNoise, subS: usedSubS(sheet, plan, skyPerS) };
+}
+
 export function total(sheet: RigSheet, plan: Plan, measured: number | null): Told {
   return tell(
     {
@@ -56,18 +66,12 @@ export function total(sheet: RigSheet, plan: Plan, measured: number | null): Tol
     sheet,
     ['readNoiseElectrons', 'skyMagPerArcsec2'],
     (known) => {
-      const skyPerS = measured ?? skyFromSheet(known, true);
-      if (!skyPerS)
+      const target = targetOf(known, plan, measured ?? skyFromSheet(known, true));
+      if (!target)
         return [
           'The sky’s rate is not known: open a frame of yours with gain and exposure, or fill in aperture, pixel, focal length and light counted.',
         ];
-      const subS = usedSubS(known, plan, skyPerS);
-      const target: Target = {
-        objectPerS: skyPerS * 10 ** (-0.4 * (plan.objectMagPerArcsec2 - known.skyMagPerArcsec2)),
-        skyPerS,
-        readNoise: known.readNoiseElectrons,
-        subS,
-      };
+      const { subS } = target;
       const seconds = totalExposureS(target, plan.snr);
       const best = whatBuysMost(target)[0];
       return [

@@ -130,6 +130,14 @@ function secondaryCheck(sheet: RigSheet, moved: number): string {
   }.`;
 }
 
+/** Where a corrector's shoulder has to lie above the drawtube's end once the focuser stands at focus; null = not told. */
+export function correctorShoulderMm(sheet: RigSheet): number | null {
+  const stack = reachOf(sheet);
+  if (!stack || sheet.fixed.corrector || sheet.correctorDistanceMm === null) return null;
+  const { stackMm, glassShiftMm: shift } = reachFocus(stack);
+  return stackMm - sheet.correctorDistanceMm - shift;
+}
+
 export function correctorPlace(sheet: RigSheet): Told {
   const what = {
     id: 'corrector',
@@ -148,12 +156,12 @@ export function correctorPlace(sheet: RigSheet): Told {
       spacers >= 0
         ? [`Between its shoulder and the camera’s flange belong ${told(spacers, 'mm')} of metal.`]
         : [`The camera is ${told(-spacers, 'mm')} too deep for it.`];
-    if (known.focusHeightMm !== null && spacers >= 0) {
-      const inside = known.correctorDistanceMm + glass - known.focusHeightMm;
+    const shoulder = correctorShoulderMm(known);
+    if (shoulder !== null && spacers >= 0) {
       says.push(
-        inside > 0
-          ? `Its shoulder would sit ${told(inside, 'mm')} below the drawtube’s end as it is now: the camera goes that deep into the drawtube, or the focus must come out.`
-          : `Its shoulder would sit ${told(-inside, 'mm')} above the drawtube’s end: there is room.`,
+        shoulder < 0
+          ? `At focus its shoulder sits ${told(-shoulder, 'mm')} below the drawtube’s end: its front goes into the drawtube, which must be wide enough.`
+          : `At focus its shoulder sits ${told(shoulder, 'mm')} above the drawtube’s end: there is room.`,
       );
       says.push('A corrector itself moves the focus; its maker says by how much and which way.');
     }

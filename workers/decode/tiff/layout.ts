@@ -95,9 +95,16 @@ async function numberType(page: Directory, name: string): Promise<NumberType> {
   if (!kind || !BITS_READ[kind].includes(first) || bits.some((each) => each !== first))
     throw cannot(
       name,
-      `stores numbers of ${[...new Set(bits)].join(' and ') || 1} bits${kind === 'float' ? ' with a point' : ''}`,
+      `stores numbers of ${bitsText(bits)} bits${kind === 'float' ? ' with a point' : ''}`,
     );
   return { bits: first, kind };
+}
+
+/** "8 and 12"; a garbled file may name many. */
+function bitsText(bits: number[]): string {
+  const different = [...new Set(bits)];
+  if (different.length > 4) return 'many different';
+  return different.length === 0 ? '1' : different.join(' and ');
 }
 
 async function chunkGeometry(page: Directory, widthPx: number, heightPx: number, name: string) {
