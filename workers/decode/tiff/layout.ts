@@ -93,10 +93,7 @@ async function numberType(page: Directory, name: string): Promise<NumberType> {
   ];
   const [first = 1] = bits;
   if (!kind || !BITS_READ[kind].includes(first) || bits.some((each) => each !== first))
-    throw cannot(
-      name,
-      `stores numbers of ${bitsText(bits)} bits${kind === 'float' ? ' with a point' : ''}`,
-    );
+    throw cannot(name, `stores numbers of ${bitsText(bits)} bits${kind === 'float' ? ' with a point' : ''}`);
   return { bits: first, kind };
 }
 
