@@ -53,8 +53,11 @@ export function starsCsv({ stars }: Pick<Measured, 'stars'>): string {
 }
 
 /** Hands a text to the browser as a file to keep. */
-export function saveText(fileName: string, type: string, text: string): void {
-  const url = URL.createObjectURL(new Blob([text], { type }));
+export const saveText = (fileName: string, type: string, text: string): void =>
+  saveBlob(fileName, new Blob([text], { type }));
+
+export function saveBlob(fileName: string, blob: Blob): void {
+  const url = URL.createObjectURL(blob);
   const link = document.createElement('a');
   link.href = url;
   link.download = fileName;

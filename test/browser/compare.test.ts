@@ -86,9 +86,7 @@ test.each([
     await fitted(visit);
     await visit.tab('Compare');
     await panel(visit).locator('[data-row="air"]').waitFor();
-    expect(await visit.page.evaluate(() => document.documentElement.scrollWidth - innerWidth)).toBeLessThan(
-      1,
-    );
+    expect(await visit.beyond()).toBe(0);
     expect(await visit.smallTargets()).toEqual([]);
     expect(await visit.seriousFaults()).toEqual([]);
     await visit.page.screenshot({ path: `${screenshots}/compare-${size}.png`, fullPage: true });

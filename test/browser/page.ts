@@ -195,6 +195,12 @@ export class Visit {
         .map(({ text, box }) => `${text}: ${box.width} x ${box.height}`),
     );
 
+  /** By how many pixels the page is wider than the screen it was opened on (a phone's browser widens its window to fit). */
+  async beyond(): Promise<number> {
+    const width = await this.page.evaluate(() => document.documentElement.scrollWidth);
+    return Math.max(0, width - this.page.viewportSize()!.width);
+  }
+
   close = () => this.page.context().close();
 }
 

@@ -16,7 +16,7 @@ test('nothing is asked for beyond the own server, and nothing is sent to it', as
   visit.page.context().on('request', (request) => methods.push(request.method()));
   await visit.begin();
   await visit.measure('widening.fits', widening().bytes);
-  for (const name of ['Causes', 'Maps', 'Regions', 'File', 'Frame']) await visit.tab(name);
+  for (const name of ['Causes', 'Maps', 'Regions', 'File', 'Report', 'Frame']) await visit.tab(name);
   const origins = visit.requests
     .filter((url) => !/^(blob|data):/.test(url))
     .map((url) => new URL(url).origin);

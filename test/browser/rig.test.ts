@@ -237,7 +237,7 @@ test.each([
         '.rig button, .rig summary, .rig [role="tab"], .rig .entry, .rig label.tick, .rig fieldset label',
       );
       return {
-        beyond: Math.max(0, document.documentElement.scrollWidth - innerWidth),
+        beyond: Math.max(0, document.documentElement.scrollWidth - screen.width),
         small: [...targets]
           .filter((element) => element.checkVisibility() && element.getBoundingClientRect().height < 43.5)
           .map((element) => element.innerText),

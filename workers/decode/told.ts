@@ -19,6 +19,7 @@ export function withTold(
     fileSays: { exposureS: frame.meta.exposureS, filters: frame.mosaic?.pattern.join('') ?? null },
     doubts,
     contents,
+    names: frame.names ?? null,
   };
   return {
     reading,

@@ -36,6 +36,18 @@ export interface Pointing {
   pierSide: 'east' | 'west' | null;
 }
 
+/**
+ * Names that a header holds, as written: text from outside, to be shown only as text. They are never kept, and leave the
+ * page only when somebody ticks them.
+ */
+export interface HeaderNames {
+  object: string | null;
+  observer: string | null;
+  telescope: string | null;
+  camera: string | null;
+  site: string | null;
+}
+
 /** Colour of the filter over a pixel: index into the pattern (x & 1) + 2 (y & 1) of the stored rows. */
 export type Colour = 'R' | 'G' | 'B';
 /** The four colours at stored (0,0), (1,0), (0,1), (1,1). */
@@ -60,5 +72,7 @@ export interface Frame {
   /** Stored value at and above which a pixel is taken as saturated; Infinity when unknown. */
   saturationStored: number;
   mosaic: Mosaic | null;
+  /** Absent where the format holds none. */
+  names?: HeaderNames;
   warnings: string[];
 }

@@ -1,4 +1,4 @@
-import type { Colour } from './frame.ts';
+import type { Colour, HeaderNames } from './frame.ts';
 
 /** Which picture of a file is meant; what is left out is the file's first. */
 export interface PictureChoice {
@@ -59,4 +59,6 @@ export interface Reading {
   doubts: Doubt[];
   /** Null when the file holds one picture. */
   contents: FileContents | null;
+  /** Null where the format holds none. */
+  names: HeaderNames | null;
 }

@@ -13,6 +13,7 @@ import { readImage } from './image.ts';
 import { numberIn } from './header.ts';
 import { joinAmplifiers, type ReadUnit } from './join.ts';
 import { frameMeta, type Notes } from './meta.ts';
+import { namesIn } from './names.ts';
 import { mosaicOf } from './mosaic.ts';
 import { noImageFault } from './no-image.ts';
 import { pointingOf } from './pointing.ts';
@@ -122,6 +123,7 @@ function frameOf(
     );
   const frame: Frame = {
     meta,
+    names: namesIn(headers),
     widthPx: shape.widthPx,
     heightPx: shape.heightPx,
     pixels: { kind: pixels.kind, address: pixels.address },
