@@ -98,11 +98,19 @@ function without(column: Float64Array, frame: Float64Array[]): Float64Array {
 
 /**
  * Probability that noise alone gives a peak with this gain in log likelihood anywhere in the band. For one frequency the
- * gain follows chi squared with four degrees of freedom, half of it: exp(-z)(1 + z); over a band the crossings of such a
- * process add W z^(3/2) exp(-z) (Rice's formula as in Baluev 2008, MNRAS 385, 1279, there for two). `freedom` is the
- * share of the data's degrees of freedom that is left, which corrects for the noise being found from few frames.
+ * gain is half of a chi squared with as many degrees of freedom as the wave has coefficients, 2k: exp(-z) sum z^j/j!, j <
+ * k; over a band the crossings of such a process add W z^(k - 1/2) exp(-z) / (k - 1)! (Rice's formula as in Baluev
+ * 2008, MNRAS 385, 1279, there for two). `freedom` is the share of the data's degrees of freedom that is left, which
+ * corrects for the noise being found from few frames.
  */
-export function falseAlarm(gain: number, band: Band, freedom: number): number {
+export function falseAlarm(gain: number, band: Band, freedom: number, coefficients = 4): number {
   const z = Math.max(0, gain * freedom);
-  return Math.min(1, Math.exp(-z) * (1 + z + band.width * z ** 1.5));
+  const k = coefficients / 2;
+  let term = 1;
+  let sum = 0;
+  for (let j = 0; j < k; j++) {
+    sum += term;
+    if (j < k - 1) term *= z / (j + 1);
+  }
+  return Math.min(1, Math.exp(-z) * (sum + band.width * term * Math.sqrt(z)));
 }

@@ -25,7 +25,7 @@ export const USUAL_LIMIT_PX = 2;
 /** Draws behind each error: its own error is then 5 %. */
 const DRAWS = 200;
 /** ... and behind the longest exposures, which take longer. */
-const FEWER_DRAWS = 50;
+const FEWER_DRAWS = 32;
 /** ... and behind the trail of every single frame. */
 const FEW_DRAWS = 16;
 const DRAWN_MOMENTS = 600;

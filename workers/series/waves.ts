@@ -58,15 +58,23 @@ function addWaves(places: Places, from: MotionFit, knownPeriodS: number | null):
       .reduce<MotionFit | null>((a, b) => (a && a.logLikelihood > b.logLikelihood ? a : b), null);
     if (!next) break;
     const enriched = addHarmonics(places, next, band, known);
-    const gain = next.logLikelihood - fit.logLikelihood;
-    const columns = enriched.motion.x.length;
-    const freedom = 1 - columns / places.midS.length;
-    const chance = falseAlarm(gain, known ? { ...band, width: 0 } : band, freedom);
+    const searched = known ? { ...band, width: 0 } : band;
+    const chance = Math.min(...[next, enriched].map((each) => chanceOf(places, each, fit, searched)));
     if (!(chance < MOST_FALSE_ALARM)) break;
     fit = enriched;
     falseAlarms.push(chance);
   }
   return { fit: settle(places, fit, band, knownPeriodS !== null), falseAlarms };
+}
+
+/** That noise alone looks as much like one more wave; both of two looks at it count. */
+function chanceOf(places: Places, wave: MotionFit, before: MotionFit, band: Band): number {
+  const [more, less] = [wave.motion.x.length, before.motion.x.length];
+  const freedom = 1 - more / places.midS.length;
+  return Math.min(
+    1,
+    2 * falseAlarm(wave.logLikelihood - before.logLikelihood, band, freedom, 2 * (more - less)),
+  );
 }
 
 /** All periods once more, now that noise and the other waves are known. */

@@ -73,8 +73,11 @@ function exposureWords(result: SeriesResult, exposureS: number | null, limitPx: 
   const atNow = exposureS === null ? null : keptAt(keeping, exposureS);
   const even = longest.share50 && longest.share95 && longest.share50.value < 1.1 * longest.share95.value;
   if (exposureS !== null && atNow !== null && atNow < 0.9 && exposureS > 1.15 * safe.value) {
-    if (atNow < 0.02)
-      return `At ${seconds(exposureS)} nearly every frame trails by more than ${longest.limitPx} px: keep ${seconds(safe.value)} or less.`;
+    if (atNow < 0.4)
+      return (
+        `At ${seconds(exposureS)} ${atNow < 0.02 ? 'nearly every frame trails' : 'most frames trail'} by more than ${limitPx} px, ` +
+        `at ${seconds(safe.value)} one in twenty: keep ${seconds(safe.value)} or less.`
+      );
     return (
       `${first(lostWords(1 - atNow))} is lost at ${seconds(exposureS)}, one in twenty at ${seconds(safe.value)}: ` +
       `keep ${seconds(safe.value)}, or keep ${seconds(exposureS)} and drop the bad ones.`
@@ -98,7 +101,6 @@ function keptAt(keeping: readonly KeptShare[], exposureS: number): number | null
 }
 
 function lostWords(share: number): string {
-  if (share > 0.6) return `${Math.round(10 * share)} frames in ten`;
   return WORDS.reduce((a, b) =>
     Math.abs(Math.log(b[0] / share)) < Math.abs(Math.log(a[0] / share)) ? b : a,
   )[1];
