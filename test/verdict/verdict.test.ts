@@ -35,6 +35,7 @@ function fitOf(
     stars: 50,
     rejected: 0,
     coherence: 0,
+    commonMisfit: 0,
     dispersionPx: null,
     rivals: [{ groups: ['focus'], path: 'none', theta, gap: 5000, atLeast: true }],
     cornerFwhmPx: 4,

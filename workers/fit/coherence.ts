@@ -2,18 +2,28 @@ import type { StarResidual } from './star-pool.ts';
 
 const CELLS = 3;
 const LEAST_STARS = 4;
+const LEAST_REGIONS = 3;
+
+/** What stars leave in common, over the size of the model. */
+export interface CommonMisfit {
+  /** The part that is not round. */
+  uneven: number;
+  /** All of it. */
+  whole: number;
+}
 
 /**
- * What the stars of one part of the field leave in common: the median residual of each of 3 x 3 regions, its
- * part that is not round, over the model's own rms where the model has its light; noise taken off. Unlike chi squared
- * it does not grow with the brightness of the stars. Median over the regions; 0 where too few stars tell.
+ * What the stars of one part of the field leave in common: the median residual of each of 3 x 3 regions, over the
+ * model's own rms where the model has its light; noise taken off. Unlike chi squared
+ * it does not grow with the brightness of the stars. Median over the regions; where they hold too few stars,
+ * nothing is said of the uneven part, and all stars are one region for the whole.
  */
-export function coherence(
+export function commonMisfit(
   residuals: readonly StarResidual[],
   xi: Float64Array,
   eta: Float64Array,
   side: number,
-): number {
+): CommonMisfit {
   const regions = new Map<number, StarResidual[]>();
   const reachX = Math.max(...residuals.map(({ star }) => Math.abs(xi[star])), 1e-9);
   const reachY = Math.max(...residuals.map(({ star }) => Math.abs(eta[star])), 1e-9);
@@ -23,11 +33,12 @@ export function coherence(
     const key = cell(eta[residual.star], reachY) * CELLS + cell(xi[residual.star], reachX);
     regions.set(key, [...(regions.get(key) ?? []), residual]);
   }
-  const values = [...regions.values()]
-    .filter((stars) => stars.length >= LEAST_STARS)
-    .map((stars) => regionCoherence(stars, side))
-    .sort((a, b) => a - b);
-  return values[values.length >> 1] ?? 0;
+  const full = [...regions.values()].filter((stars) => stars.length >= LEAST_STARS);
+  const values = full.map((stars) => regionMisfit(stars, side));
+  const middle = (key: keyof CommonMisfit) =>
+    values.map((value) => value[key]).sort((a, b) => a - b)[values.length >> 1] ?? 0;
+  const whole = full.length >= LEAST_REGIONS ? middle('whole') : regionMisfit(residuals, side).whole;
+  return { uneven: middle('uneven'), whole };
 }
 
 /** Median residual of some stars and their mean model, row by row. */
@@ -46,8 +57,8 @@ export function commonResidual(
   return { common, model };
 }
 
-/** Rms of what stars leave in common, its round part taken out, over the rms of their model; noise taken off. */
-export function regionCoherence(stars: readonly StarResidual[], side: number): number {
+/** Rms of what stars leave in common over the rms of their model; noise taken off. */
+export function regionMisfit(stars: readonly StarResidual[], side: number): CommonMisfit {
   const area = side * side;
   const { common, model } = commonResidual(stars, side);
   const middle = (side - 1) / 2;
@@ -63,11 +74,13 @@ export function regionCoherence(stars: readonly StarResidual[], side: number): n
       ringCount[ring(i)]++;
     }
   let rest = 0;
+  let all = 0;
   let light = 0;
   let pixels = 0;
   for (let i = 0; i < area; i++)
     if (bright(i)) {
       rest += (common[i] - ringSum[ring(i)] / ringCount[ring(i)]) ** 2;
+      all += common[i] ** 2;
       light += model[i] ** 2;
       pixels++;
     }
@@ -76,7 +89,8 @@ export function regionCoherence(stars: readonly StarResidual[], side: number): n
     (Math.PI / 2) *
     (stars.reduce((sum, { noiseVariance }) => sum + noiseVariance, 0) / stars.length / stars.length) *
     pixels;
-  return Math.sqrt(Math.max(rest - noise, 0) / light);
+  const above = (sum: number) => Math.sqrt(Math.max(sum - noise, 0) / light);
+  return { uneven: above(rest), whole: above(all) };
 }
 
 const median = (values: number[]): number => {

@@ -1,14 +1,43 @@
 import { invertSymmetric } from '../math/linear.ts';
 import type { FitResult } from './levenberg.ts';
-import { PARAMETER_COUNT } from './parameters.ts';
+import { P, PARAMETER_COUNT } from './parameters.ts';
 
 /** Simulated fits scatter by this much more than the sandwich says. */
 const INFLATION = 1.2;
+/**
+ * No round blur is known better than this (in its logarithm): air of one colour and Kolmogorov's wings are idealised.
+ */
+const ROUND_BLUR_FLOOR = 0.015;
+/** Part of what all stars leave in common that may stand in any one parameter. */
+const MISFIT_IN_ONE = 0.3;
 
 /**
- * Covariance of all field parameters (row-major PARAMETER_COUNT squared, zero for what was not free) by the sandwich
- * over stars: H^-1 (sum of g g') H^-1 n / (n - 0.7 p), inflated by what tests on simulated frames found. Unlike H^-1
- * it answers to what the model leaves unexplained, star by star.
+ * Covariance of all field parameters, row-major PARAMETER_COUNT squared, zero for what was not free. Three sources:
+ * the sandwich over stars (noise, and what differs from star to star); what all stars leave in common, which no
+ * number of stars averages away: it may hide a change of the parameters that alters the stars as much (`commonMisfit`,
+ * over the size of the model); and an error of the round blur's shape, which moves all that can stand in for it, such
+ * as a small defocus.
+ */
+export function fieldCovariance(result: FitResult, commonMisfit: number): Float64Array {
+  const { free, normal, answers } = result;
+  const out = sandwichCovariance(result);
+  const n = free.length;
+  const inverse = normal && invertSymmetric(normal, n);
+  if (!inverse) return out;
+  const power = answers.reduce((sum, { reduced }) => sum + (reduced?.power ?? 0), 0);
+  const hidden = (MISFIT_IN_ONE * commonMisfit) ** 2 * power;
+  const blur = free.indexOf(P.lnBlur);
+  const response = Float64Array.from(free, (_, a) => inverse[a * n + blur] / inverse[blur * n + blur]);
+  for (let a = 0; a < n; a++)
+    for (let b = 0; b < n; b++)
+      out[free[a] * PARAMETER_COUNT + free[b]] +=
+        hidden * inverse[a * n + b] + ROUND_BLUR_FLOOR ** 2 * response[a] * response[b];
+  return out;
+}
+
+/**
+ * The sandwich over stars: H^-1 (sum of g g') H^-1 n / (n - 0.7 p), inflated by what tests on simulated frames found.
+ * Unlike H^-1 it answers to what the model leaves unexplained, star by star.
  */
 export function sandwichCovariance(result: FitResult): Float64Array {
   const { free, normal, gradients } = result;

@@ -9,6 +9,7 @@ import type { Group, ModelShape } from './parameters.ts';
 const LATE: readonly Group[] = [
   'spherical',
   'core',
+  'wings',
   'astigmatismLinear',
   'trefoil',
   'comaConstant',

@@ -39,6 +39,8 @@ export interface FieldFit {
   rejected: number;
   /** Residuals that stars of one region share, over the model's own size: what physics is missing. */
   coherence: number;
+  /** The same with its round part: how far the stated errors go beyond noise. */
+  commonMisfit: number;
   dispersionPx: { x: Estimate; y: Estimate } | null;
   rivals: Rival[];
   /** Mean width in the corners: as fitted, and without each group of causes. */

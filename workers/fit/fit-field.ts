@@ -7,8 +7,9 @@ import { blurBudget } from './budget.ts';
 import { MODEL_CAUSES } from './causes.ts';
 import { chooseOptics } from './choose-optics.ts';
 import type { OpticsFacts } from './choose-optics.ts';
-import { coherence } from './coherence.ts';
-import { sandwichCovariance } from './covariance.ts';
+import { commonMisfit } from './coherence.ts';
+import type { CommonMisfit } from './coherence.ts';
+import { fieldCovariance } from './covariance.ts';
 import { measureDispersion } from './dispersion.ts';
 import { COST_PER_PARAMETER, eliminate, penalisedCost, without } from './eliminate.ts';
 import { enrich } from './enrich.ts';
@@ -136,7 +137,8 @@ export async function fitField(
       widthPx: stamps.widthPx,
       heightPx: stamps.heightPx,
     });
-    const covariance = sandwichCovariance(final);
+    const misfits = await misfitOf(stamps, optics, field, final, finalOptions);
+    const covariance = fieldCovariance(final, misfits.whole);
     const sign = settleSign(final.state.theta, covariance, final.shape.groups);
     const fit: FieldFit = {
       optics,
@@ -157,7 +159,8 @@ export async function fitField(
       chi2PerDof: medianMisfit(final),
       stars: finalOptions.stars.length,
       rejected: order.length - stars.length,
-      coherence: await coherenceOf(stamps, optics, field, final, finalOptions),
+      coherence: misfits.uneven,
+      commonMisfit: misfits.whole,
       dispersionPx,
       rivals: [...rivals, ...contested].sort((a, b) => a.gap - b.gap),
       ...(await widthsOf(final, optics, stamps, dispersionPx)),
@@ -171,13 +174,13 @@ export async function fitField(
   }
 }
 
-async function coherenceOf(
+async function misfitOf(
   stamps: StampSet,
   optics: Optics,
   { xi, eta }: { xi: Float64Array; eta: Float64Array },
   { state, shape }: FitResult,
   { stars, fineness }: FitOptions,
-): Promise<number> {
+): Promise<CommonMisfit> {
   const own = await InlineStarPool.create(stamps, optics);
   const question = {
     theta: state.theta,
@@ -187,7 +190,7 @@ async function coherenceOf(
     wanted: null,
   };
   const jobs = stars.map((star) => ({ star, dxPx: state.dxPx[star], dyPx: state.dyPx[star] }));
-  const value = coherence(own.residuals(question, jobs), xi, eta, stamps.sidePx);
+  const value = commonMisfit(own.residuals(question, jobs), xi, eta, stamps.sidePx);
   own.close();
   return value;
 }

@@ -9,6 +9,7 @@ import {
   STILL,
   bothStarts,
   cleanStarts,
+  defocused,
   glance,
   hops,
   momentStarts,
@@ -96,7 +97,8 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
   for (const path of ['none', 'straight'] as const) {
     const leader = ranked(raced.filter((result) => result.shape.path === path))[0];
     if (!leader || trimmedCost(leader) < explained) continue;
-    const others = hops({ theta: leader.state.theta, shape: leader.shape }, aspect);
+    const best = { theta: leader.state.theta, shape: leader.shape };
+    const others = [...hops(best, aspect), defocused(best)];
     for (const hop of others) raced.push(await run(hop, options(HOP, 1), leader.state));
   }
   ground.report(0.4);

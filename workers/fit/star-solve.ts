@@ -25,6 +25,8 @@ export interface StarAnswer {
    * and y are eliminated; the position's own step and how it answers to a step of the locals.
    */
   reduced: {
+    /** The star's own light over its noise, squared and summed over the pixels. */
+    power: number;
     matrix: Float64Array;
     gradient: Float64Array;
     shift: [number, number];
@@ -143,6 +145,7 @@ function eliminate(
     }
   }
   return {
+    power: flux * flux * h[(all - 2) * all + all - 2],
     matrix,
     gradient,
     shift: [ownStep[0], ownStep[1]],

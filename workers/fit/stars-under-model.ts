@@ -1,6 +1,6 @@
 import type { Leftover, StarUnderModel } from '../protocol/model.ts';
 import type { StampSet } from '../protocol/stamps.ts';
-import { commonResidual, regionCoherence } from './coherence.ts';
+import { commonResidual, regionMisfit } from './coherence.ts';
 import { drawnWithout, fieldPlace } from './drawn-field.ts';
 import type { FieldFit } from './field-fit.ts';
 import { FieldFitter } from './levenberg.ts';
@@ -73,7 +73,7 @@ export async function leftovers(fit: FieldFit, stamps: StampSet): Promise<Leftov
       col: i % CELLS,
       row: Math.floor(i / CELLS),
       stars: stars.length,
-      coherence: known ? regionCoherence(stars, sidePx) : null,
+      coherence: known ? regionMisfit(stars, sidePx).uneven : null,
       sidePx,
       rest: Float32Array.from(common, (value) => value / peak),
     };

@@ -163,6 +163,21 @@ export function hops({ theta, shape }: Pick<Start, 'theta' | 'shape'>, aspect: n
   return out;
 }
 
+/** Share of a round blur's variance that a defocus takes over. */
+const DEFOCUSED_SHARE = 0.75;
+
+/**
+ * A solution with most of its round blur turned into a defocus of the same variance (half the squared edge radius' mean
+ * over a full pupil): where all stars are alike, their moments cannot tell the two apart.
+ */
+export function defocused({ theta, shape }: Pick<Start, 'theta' | 'shape'>): Start {
+  const sigma = Math.exp(theta[P.lnBlur]) / FWHM_PER_SIGMA;
+  const moved = theta.slice();
+  moved[P.lnBlur] += Math.log(1 - DEFOCUSED_SHARE) / 2;
+  moved[P.focus] = 2 * Math.sqrt(DEFOCUSED_SHARE) * sigma;
+  return { theta: moved, shape, why: 'defocus in place of a round blur' };
+}
+
 /** Whether two solutions are the same image, the hidden common sign of the even terms included. */
 export function sameUpToSign(a: Float64Array, b: Float64Array): boolean {
   const compared = ['focus', 'tiltX', 'tiltY', 'curvature', 'astigmatism0', 'astigmatism45'] as const;
