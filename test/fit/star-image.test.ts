@@ -1,6 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import { LOCAL, LOCALS } from '../../workers/fit/parameters.ts';
 import type { Local, PathKind } from '../../workers/fit/parameters.ts';
+import { freePath } from '../../workers/fit/free-path.ts';
+import type { Legs } from '../../workers/fit/free-path.ts';
 import { pathTable } from '../../workers/fit/path.ts';
 import { makePlan } from '../../workers/fit/plan.ts';
 import { roundBlur } from '../../workers/fit/round-blur.ts';
@@ -29,9 +31,20 @@ const values: Partial<Record<Local, number>> = {
   motionY: -1.1,
   path1: 0.6,
   path2: 0.2,
+  leg1X: 1.1,
+  leg1Y: 0.2,
+  leg2X: 0.4,
+  leg2Y: 0.9,
+  leg3X: -0.3,
+  leg3Y: 0.6,
+  leg4X: 0,
+  leg4Y: 1.3,
 };
 const locals = (changes: Partial<Record<Local, number>> = {}) =>
   Float64Array.from(LOCALS, (name) => ({ ...values, ...changes })[name] ?? 0);
+
+const legsIn = (local: Float64Array): Legs =>
+  [0, 1, 2, 3].map((i) => [local[LOCAL.leg1X + 2 * i], local[LOCAL.leg1X + 2 * i + 1]]);
 
 function image(kind: PathKind, local: Float64Array, dx: number, dy: number, wanted: number[] | null) {
   const scene = {
@@ -42,6 +55,7 @@ function image(kind: PathKind, local: Float64Array, dx: number, dy: number, want
       wings: local[LOCAL.wings],
     }),
     path: pathTable(kind, local[LOCAL.path1], local[LOCAL.path2], 4),
+    free: kind === 'free' ? freePath(plan, legsIn(local), wanted !== null) : null,
     wanted,
   };
   const made = starImages(kernels, scene, local, dx, dy);
@@ -92,11 +106,13 @@ describe('image of one star', () => {
     expect(worst(made, expected) / peak(expected)).toBeLessThan(2e-5);
   });
 
-  for (const kind of ['straight', 'jump', 'swing'] as const)
+  for (const kind of ['straight', 'jump', 'swing', 'free'] as const)
     test(`derivatives with a ${kind} path equal central differences`, () => {
-      const wanted = LOCALS.map((_, index) => index).filter(
-        (index) => kind === 'swing' || index !== LOCAL.path2 || kind !== 'jump',
-      );
+      const others: readonly string[] =
+        kind === 'free'
+          ? ['motionX', 'motionY', 'path1', 'path2']
+          : LOCALS.filter((name) => name.startsWith('leg') || (name === 'path2' && kind === 'jump'));
+      const wanted = LOCALS.map((_, index) => index).filter((index) => !others.includes(LOCALS[index]));
       const { derivatives } = image(kind, locals(), 0.3, -0.2, wanted);
       const check = (
         derivative: Float64Array,

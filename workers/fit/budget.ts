@@ -4,6 +4,7 @@ import { annulusMeans, diffractionFwhm, fringePx } from './optics.ts';
 import type { Optics } from './optics.ts';
 import { P } from './parameters.ts';
 import type { PathKind } from './parameters.ts';
+import { legsOf, pathMoments } from './free-path.ts';
 import { pathSpread } from './path.ts';
 import { FWHM_PER_SIGMA } from './spot-moments.ts';
 import { spotVariance } from './wavefront.ts';
@@ -60,6 +61,8 @@ export function budgetAt(input: BudgetInput, xi: number, eta: number): Record<Bu
     (alongPath / 2) *
     ((theta[P.motionX] - theta[P.rotation] * eta) ** 2 + (theta[P.motionY] + theta[P.rotation] * xi) ** 2);
   const rotation = isRotation(theta);
+  const free = path === 'free' ? pathMoments(legsOf(theta)) : { xx: 0, yy: 0 };
+  const freely = (free.xx + free.yy) / 2;
   // A broad core is part of the round blur.
   const blur = (Math.exp(theta[P.lnBlur]) / FWHM_PER_SIGMA) ** 2;
   const parts: Record<BudgetPart, number> = {
@@ -75,7 +78,7 @@ export function budgetAt(input: BudgetInput, xi: number, eta: number): Record<Bu
     pinching: spotVariance('trefoil0', obstruction) * (theta[P.trefoil0] ** 2 + theta[P.trefoil1] ** 2),
     spherical: spotVariance('spherical', obstruction) * theta[P.spherical] ** 2,
     // A turn about a centre off the sensor's middle is one movement, not a drift and a turn.
-    trailing: rotation ? 0 : moved,
+    trailing: freely + (rotation ? 0 : moved),
     rotation: rotation ? movedAll : turned,
     // Red, green and blue a third each, half a shift apart: d^2 / 6 along it.
     dispersion: (dispersionPx.x ** 2 + dispersionPx.y ** 2) / 12,
@@ -89,6 +92,7 @@ export function budgetAt(input: BudgetInput, xi: number, eta: number): Record<Bu
     (parts.coma + parts.collimation) +
     // Spherical's spot (2 rho^3 - rho) against defocus' rho.
     theta[P.spherical] * zAll * (2 * means.rho4 - means.rho2) +
+    freely +
     movedAll -
     (parts.trailing + parts.rotation);
   for (const part of BUDGET_PARTS) if (part !== 'total') parts.total += parts[part];

@@ -33,7 +33,7 @@ export const MODEL_CAUSES: readonly ModelCause[] = [
   },
   { key: 'pinching', parts: ['pinching'], groups: ['trefoil'] },
   { key: 'spherical', parts: ['spherical'], groups: ['spherical'] },
-  { key: 'motion', parts: ['trailing', 'rotation'], groups: ['motion', 'rotation'] },
+  { key: 'motion', parts: ['trailing', 'rotation'], groups: ['motion', 'rotation', 'path'] },
   { key: 'dispersion', parts: ['dispersion'], groups: [] },
 ];
 

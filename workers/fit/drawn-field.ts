@@ -66,7 +66,7 @@ function groupsOf(part: RemovablePart, fit: FieldFit): Group[] {
     case 'pinching':
       return ['trefoil'];
     case 'trailing':
-      return ['motion'];
+      return ['motion', 'path'];
     case 'rotation':
       return isRotation(fit.theta) ? ['motion', 'rotation'] : ['rotation'];
     default:

@@ -48,7 +48,7 @@ function waldRises(result: FitResult): Map<Group, number> {
 /** The shape without some groups; a path without any motion is no path. */
 export function without(shape: ModelShape, dropped: readonly Group[]): ModelShape {
   const groups = new Set([...shape.groups].filter((group) => !dropped.includes(group)));
-  const moves = groups.has('motion') || groups.has('rotation');
+  const moves = groups.has('motion') || groups.has('rotation') || groups.has('path');
   return { groups, path: moves ? shape.path : 'none' };
 }
 

@@ -49,7 +49,7 @@ export async function enrich(
 
 const price = ({ groups }: ModelShape, group: Group, misfit: number): number =>
   COST_PER_PARAMETER * Math.max(1, misfit) * GROUPS[group].length +
-  (group === 'astigmatism' && groups.has('motion') ? BOTH_ELONGATIONS : 0);
+  (group === 'astigmatism' && (groups.has('motion') || groups.has('path')) ? BOTH_ELONGATIONS : 0);
 
 const withGroups = (shape: ModelShape, added: readonly Group[]): ModelShape => ({
   groups: new Set([...shape.groups, ...added]),

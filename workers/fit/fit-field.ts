@@ -33,6 +33,7 @@ import { spreadOrder } from './star-choice.ts';
 import { InlineStarPool } from './star-pool.ts';
 import type { StarPool } from './star-pool.ts';
 import { removed } from './removed.ts';
+import { tryFreePath } from './try-free-path.ts';
 import { unseenSigma } from './unseen.ts';
 import { micrometresPerPixel } from './wavefront.ts';
 
@@ -46,7 +47,7 @@ const FINAL_STARS = 80;
 const MODEL_ERROR = 0.02;
 /** Spherical aberration of ordinary optics, a ninth of a wave in this coefficient: more of it is something else. */
 const LIKELY_SPHERICAL_UM = 0.06;
-const ELONGATING: readonly Group[] = ['motion', 'rotation', 'astigmatism'];
+const ELONGATING: readonly Group[] = ['motion', 'rotation', 'path', 'astigmatism'];
 
 export type StarPoolMaker = (stamps: StampSet, optics: Optics) => Promise<StarPool>;
 /** How far the fit is, 0 to 1, and what it is doing. */
@@ -260,8 +261,9 @@ async function simplify(
     if (!ELONGATING.some((group) => best.shape.groups.has(group))) break;
   }
   const { best, full } = chosen!;
+  const moved = await tryFreePath(fitter, best, cleaned, misfit);
   return {
-    ...(await enrich(fitter, best, cleaned, misfit)),
+    ...(await enrich(fitter, moved, cleaned, misfit)),
     full,
     stars,
     misfit,

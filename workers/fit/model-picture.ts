@@ -2,6 +2,7 @@ import type { Kernels } from '../wasm/kernels.ts';
 import type { Optics } from './optics.ts';
 import { LOCAL, P, localBasis, localValues } from './parameters.ts';
 import type { PathKind } from './parameters.ts';
+import { freePath, legsOf } from './free-path.ts';
 import { pathTable } from './path.ts';
 import { makePlan } from './plan.ts';
 import { roundBlur, roundnessOf } from './round-blur.ts';
@@ -53,6 +54,7 @@ export function modelPictures(
       plan,
       round: roundBlur(plan, roundnessOf(theta)),
       path: pathTable(path, theta[P.path1], theta[P.path2], reach),
+      free: path === 'free' ? freePath(plan, legsOf(theta), false) : null,
       wanted: null,
     };
     // Shifting the star by parts of a pixel interleaves whole-pixel images to a fine one.

@@ -3,6 +3,7 @@ import { isRotation } from './budget.ts';
 import type { FieldFit } from './field-fit.ts';
 import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { Group } from './parameters.ts';
+import { LEGS, legsOf, pathAxisDeg, pathExtentPx } from './free-path.ts';
 import { jumpShare, pathSpread } from './path.ts';
 import { roundFwhmPx, roundnessOf } from './round-blur.ts';
 import { micrometresPerPixel } from './wavefront.ts';
@@ -65,35 +66,66 @@ export function fieldModel(fit: FieldFit): FieldModel {
     trefoilUm: { cos: scaled('trefoil0', um('trefoil0')), sin: scaled('trefoil1', um('trefoil1')) },
     sphericalUm: has('spherical') ? scaled('spherical', um('spherical')) : null,
     motion:
-      moving && !turning && has('motion')
-        ? {
-            path: path as 'straight' | 'jump' | 'swing',
-            lengthPx: combined(fit, reach * extent, [
-              [P.motionX, direction[0] * extent],
-              [P.motionY, direction[1] * extent],
-            ]),
-            angleDeg: combined(
-              fit,
-              angleDeg,
-              [
-                [P.motionX, ((-direction[1] / reach) * 180) / Math.PI],
-                [P.motionY, ((direction[0] / reach) * 180) / Math.PI],
-              ],
-              0.2,
-            ),
-            minorityFraction: path === 'jump' ? Math.min(share, 1 - share) : null,
-          }
-        : {
-            path: 'none',
-            lengthPx: combined(fit, 0, [
-              [P.motionX, 1],
-              [P.motionY, 1],
-            ]),
-            angleDeg: null,
-            minorityFraction: null,
-          },
+      path === 'free'
+        ? freeMotion(fit)
+        : moving && !turning && has('motion')
+          ? {
+              path,
+              lengthPx: combined(fit, reach * extent, [
+                [P.motionX, direction[0] * extent],
+                [P.motionY, direction[1] * extent],
+              ]),
+              angleDeg: combined(
+                fit,
+                angleDeg,
+                [
+                  [P.motionX, ((-direction[1] / reach) * 180) / Math.PI],
+                  [P.motionY, ((direction[0] / reach) * 180) / Math.PI],
+                ],
+                0.2,
+              ),
+              minorityFraction: path === 'jump' ? Math.min(share, 1 - share) : null,
+            }
+          : {
+              path: 'none',
+              lengthPx: combined(fit, 0, [
+                [P.motionX, 1],
+                [P.motionY, 1],
+              ]),
+              angleDeg: null,
+              minorityFraction: null,
+            },
     rotation: rotationOf(fit, turning, radiusMm, inUm),
     dispersionPx: fit.dispersionPx ?? { x: null, y: null },
+  };
+}
+
+/** A path that comes back on itself by more than a fifth of its length counts as to and fro, another as a line. */
+const COMES_BACK = 0.8;
+
+function freeMotion(fit: FieldFit): FieldModel['motion'] {
+  const at = (theta: ArrayLike<number>) => legsOf(theta);
+  const by = (value: (theta: ArrayLike<number>) => number) =>
+    Array.from({ length: 2 * LEGS }, (_, i): [number, number] => {
+      const step = 1e-3;
+      const moved = (sign: number) =>
+        value(fit.theta.map((x, p) => (p === P.leg1X + i ? x + sign * step : x)));
+      return [P.leg1X + i, (moved(1) - moved(-1)) / (2 * step)];
+    });
+  const extent = (theta: ArrayLike<number>) => pathExtentPx(at(theta));
+  // Turned into the fitted axis, so that the difference does not leap from one end of its range to the other.
+  const axis = pathAxisDeg(at(fit.theta));
+  const turn = (theta: ArrayLike<number>) => {
+    const apart = pathAxisDeg(at(theta)) - axis;
+    return apart - 180 * Math.round(apart / 180);
+  };
+  const lengthPx = extent(fit.theta);
+  const travelled = at(fit.theta).reduce((sum, [x, y]) => sum + Math.hypot(x, y), 0);
+  return {
+    path: lengthPx < COMES_BACK * travelled ? 'swing' : 'straight',
+    lengthPx: combined(fit, lengthPx, by(extent)),
+    angleDeg: combined(fit, axisDeg((axis * Math.PI) / 180), by(turn), 0.2),
+    minorityFraction: null,
   };
 }
 

@@ -1,12 +1,23 @@
 import { TERMS } from './wavefront.ts';
 
 /** What one star's image depends on: the wavefront's terms, the round blur, the star's own share of the motion. */
-export const LOCALS = [...TERMS, 'lnBlur', 'core', 'wings', 'motionX', 'motionY', 'path1', 'path2'] as const;
+const LEG_NAMES = ['leg1X', 'leg1Y', 'leg2X', 'leg2Y', 'leg3X', 'leg3Y', 'leg4X', 'leg4Y'] as const;
+export const LOCALS = [
+  ...TERMS,
+  'lnBlur',
+  'core',
+  'wings',
+  'motionX',
+  'motionY',
+  'path1',
+  'path2',
+  ...LEG_NAMES,
+] as const;
 export type Local = (typeof LOCALS)[number];
 export const LOCAL = Object.fromEntries(LOCALS.map((name, index) => [name, index])) as Record<Local, number>;
 
-/** Kinds of path that the image takes during the exposure; 'none' has no motion parameters. */
-export type PathKind = 'none' | 'straight' | 'jump' | 'swing';
+/** Kinds of path that the image takes during the exposure; 'none' has no motion parameters, 'free' has its own. */
+export type PathKind = 'none' | 'straight' | 'jump' | 'swing' | 'free';
 
 interface FieldParameter {
   name: string;
@@ -54,6 +65,14 @@ export const FIELD_PARAMETERS = [
   { name: 'rotation', priorSigma: 16, acts: { motionX: minusEta, motionY: xi } },
   { name: 'path1', priorSigma: 3, acts: { path1: one } },
   { name: 'path2', priorSigma: 0.6, acts: { path2: one } },
+  { name: 'leg1X', priorSigma: 6, acts: { leg1X: one } },
+  { name: 'leg1Y', priorSigma: 6, acts: { leg1Y: one } },
+  { name: 'leg2X', priorSigma: 6, acts: { leg2X: one } },
+  { name: 'leg2Y', priorSigma: 6, acts: { leg2Y: one } },
+  { name: 'leg3X', priorSigma: 6, acts: { leg3X: one } },
+  { name: 'leg3Y', priorSigma: 6, acts: { leg3Y: one } },
+  { name: 'leg4X', priorSigma: 6, acts: { leg4X: one } },
+  { name: 'leg4Y', priorSigma: 6, acts: { leg4Y: one } },
 ] as const satisfies FieldParameter[];
 
 export type ParameterName = (typeof FIELD_PARAMETERS)[number]['name'];
@@ -94,6 +113,7 @@ export const GROUPS = {
   wings: ['wings'],
   motion: ['motionX', 'motionY'],
   rotation: ['rotation'],
+  path: LEG_NAMES,
 } as const satisfies Record<string, readonly ParameterName[]>;
 export type Group = keyof typeof GROUPS;
 

@@ -48,7 +48,8 @@ export function pathSpread(
   path1: number,
   path2: number,
 ): { variance: number; extent: number } {
-  if (kind === 'none') return { variance: 0, extent: 0 };
+  // A free path is no multiple of one vector.
+  if (kind === 'none' || kind === 'free') return { variance: 0, extent: 0 };
   if (kind === 'straight') return { variance: 1 / 12, extent: 1 };
   if (kind === 'jump') {
     const q = jumpShare(path1);
@@ -70,7 +71,7 @@ export function pathSpread(
 function exact(kind: PathKind, p: number, path1: number, path2: number, out: Float64Array): void {
   out.fill(0);
   const turn = 2 * Math.PI;
-  if (kind === 'none') {
+  if (kind === 'none' || kind === 'free') {
     out[0] = 1;
   } else if (kind === 'straight') {
     const x = Math.PI * p;
@@ -117,7 +118,7 @@ function exact(kind: PathKind, p: number, path1: number, path2: number, out: Flo
 /** Tabulates a path for |p| up to `reach`. */
 export function pathTable(kind: PathKind, path1: number, path2: number, reach: number): PathTable {
   const step = 1 / STEPS_PER_CYCLE;
-  const last = kind === 'none' ? 0 : Math.ceil(reach / step) + 2;
+  const last = kind === 'none' || kind === 'free' ? 0 : Math.ceil(reach / step) + 2;
   const samples = new Float64Array((last + 1) * STRIDE);
   const low = new Float64Array(8);
   const high = new Float64Array(8);
@@ -134,7 +135,7 @@ export function pathTable(kind: PathKind, path1: number, path2: number, reach: n
 
 /** Hermite interpolation at p into out[0 .. 8). A real path has M(-p) = conj M(p). */
 export function pathAt(table: PathTable, p: number, out: Float64Array): void {
-  if (table.kind === 'none') {
+  if (table.last === 0) {
     out.fill(0);
     out[0] = 1;
     return;

@@ -42,11 +42,17 @@ export async function findRivals(
     const groups = new Set<Group>([...base.groups].filter((group) => !dominant.groups.includes(group)));
     const moves = groups.has('motion') || groups.has('rotation');
     if (base === MOVING && !moves) continue;
-    const shape: ModelShape = { groups, path: moves ? 'straight' : 'none' };
+    // Trails that need a free path need it in every explanation.
+    const free = moves && final.shape.path === 'free';
+    if (free) {
+      for (const group of ['motion', 'rotation'] as const) groups.delete(group);
+      groups.add('path');
+    }
+    const shape: ModelShape = { groups, path: free ? 'free' : moves ? 'straight' : 'none' };
     const theta = removed(final.state.theta, dominant.groups);
     // Whatever stands in for the missing cause needs a push off zero.
     if (dominant.key !== 'focus') theta[P.focus] += 0.4;
-    if (moves) theta[P.motionX] += 0.5;
+    if (moves && !free) theta[P.motionX] += 0.5;
     const start = { ...final.state, theta };
     const few: FitOptions = {
       ...options,

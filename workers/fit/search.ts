@@ -60,6 +60,7 @@ const OUTRUN = 1.5;
 const JUMP_GAIN = 25;
 const SWING_GAIN = 40;
 const BOTH_GAIN = 60;
+const FREE_GAIN = 60;
 const UNEXPLAINED_SHARE = 0.05;
 const LEAST_MINORITY = 0.08;
 /** Motion stands against constant astigmatism: it is preferred when the costs are this close (no coincidence needed). */
@@ -240,6 +241,7 @@ export function handicapOf({ shape, answers }: FitResult, misfit: number): numbe
     straight: 0,
     jump: JUMP_GAIN * scale + unexplained,
     swing: SWING_GAIN * scale + unexplained,
+    free: FREE_GAIN * scale + unexplained,
   };
   return path[shape.path] + both;
 }

@@ -1,6 +1,7 @@
 import type { Kernels } from '../wasm/kernels.ts';
 import { LOCAL } from './parameters.ts';
 import type { Local } from './parameters.ts';
+import type { FreePath } from './free-path.ts';
 import { pathAt } from './path.ts';
 import type { PathTable } from './path.ts';
 import type { Plan } from './plan.ts';
@@ -12,6 +13,8 @@ export interface Scene {
   plan: Plan;
   round: RoundBlur;
   path: PathTable;
+  /** Takes the path's place where it is free. */
+  free?: FreePath | null;
   /** Locals whose derivatives are wanted, ascending (those by x and y come with them); null for the value alone. */
   wanted: readonly number[] | null;
 }
@@ -72,7 +75,7 @@ const at = (name: Local) => LOCAL[name];
 /** Complex factors by which the pupil's transfer function is multiplied, one table for each entry of `tables`. */
 function fillFactors(
   out: Float32Array,
-  { plan, round, path }: Scene,
+  { plan, round, path, free }: Scene,
   tables: number[],
   local: Float64Array,
   dxPx: number,
@@ -89,7 +92,11 @@ function fillFactors(
       for (let b = side; b < freqs; b++) {
         const fx = (side ? -b : b) * step;
         const fy = a * step;
-        pathAt(path, fx * motionX + fy * motionY, m);
+        if (free) {
+          const from = 2 * (side * plane + a * freqStride + b);
+          m[0] = free.value[from];
+          m[1] = free.value[from + 1];
+        } else pathAt(path, fx * motionX + fy * motionY, m);
         const phase = -turn * (fx * dxPx + fy * dyPx);
         const c = Math.cos(phase);
         const s = Math.sin(phase);
@@ -127,6 +134,15 @@ function fillFactors(
               toIm = round.byCore[cell] * im;
               break;
             default: {
+              const leg = tables[t] - LOCAL.leg1X;
+              if (leg >= 0) {
+                const by = free!.byLeg[leg >> 1];
+                const from = 2 * (side * plane + a * freqStride + b);
+                const along = value * (leg % 2 ? fy : fx);
+                toRe = along * (by[from] * c - by[from + 1] * s);
+                toIm = along * (by[from] * s + by[from + 1] * c);
+                break;
+              }
               // Motion by its vector (p = f . d) and by the path's own parameters.
               const vector = tables[t] === LOCAL.motionX || tables[t] === LOCAL.motionY;
               const from = vector ? 2 : tables[t] === LOCAL.path1 ? 4 : 6;

@@ -4,6 +4,7 @@ import type { Kernels } from '../wasm/kernels.ts';
 import type { Optics } from './optics.ts';
 import { LOCAL, P, localBasis, localValues } from './parameters.ts';
 import type { PathKind } from './parameters.ts';
+import { freePath, legsOf } from './free-path.ts';
 import { pathTable } from './path.ts';
 import { makePlan } from './plan.ts';
 import type { Plan } from './plan.ts';
@@ -162,6 +163,7 @@ export class InlineStarPool implements StarPool {
       plan,
       round: roundBlur(plan, roundnessOf(theta)),
       path: pathTable(path, theta[P.path1], theta[P.path2], reach),
+      free: path === 'free' ? freePath(plan, legsOf(theta), wanted !== null) : null,
       wanted,
     };
   }
