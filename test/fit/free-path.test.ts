@@ -54,9 +54,18 @@ describe('a path of four straight pieces', async () => {
     const mean = (of: (place: [number, number]) => number) =>
       walked.reduce((sum, place) => sum + of(place), 0) / walked.length;
     const { xx, xy, yy } = pathMoments(BENT);
-    expect(xx).toBeCloseTo(mean(([x]) => x * x), 6);
-    expect(xy).toBeCloseTo(mean(([x, y]) => x * y), 6);
-    expect(yy).toBeCloseTo(mean(([, y]) => y * y), 6);
+    expect(xx).toBeCloseTo(
+      mean(([x]) => x * x),
+      6,
+    );
+    expect(xy).toBeCloseTo(
+      mean(([x, y]) => x * y),
+      6,
+    );
+    expect(yy).toBeCloseTo(
+      mean(([, y]) => y * y),
+      6,
+    );
   });
 
   test('of equal pieces is a straight trail: a twelfth of its squared length, its own direction', () => {

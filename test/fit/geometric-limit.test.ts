@@ -84,7 +84,7 @@ describe('wave-optical images in the geometric limit', async () => {
     const plan = makePlan(kernels, { optics, sidePx: SIDE, periodSides: 1.3, maxFrequency: 0.5 });
     const scene = {
       plan,
-      round: roundBlur(plan, { blurPx: 3, core: 0, wings: 0 }),
+      round: roundBlur(plan, { blurPx: 3, core: 0 }),
       path: pathTable('none', 0, 0, 1),
       wanted: null,
     };

@@ -48,7 +48,7 @@ test('depth of focus: a quarter wave of defocus (2 lambda F^2) lowers the peak t
   const peakAt = (dzUm: number) => {
     const scene = {
       plan,
-      round: roundBlur(plan, { blurPx: 0.4, core: 0, wings: 0 }),
+      round: roundBlur(plan, { blurPx: 0.4, core: 0 }),
       path: pathTable('none', 0, 0, 1),
       wanted: null,
     };

@@ -26,7 +26,6 @@ const values: Partial<Record<Local, number>> = {
   spherical: 0.5,
   lnBlur: Math.log(2.3),
   core: 0.2,
-  wings: 0.08,
   motionX: 1.9,
   motionY: -1.1,
   path1: 0.6,
@@ -52,7 +51,6 @@ function image(kind: PathKind, local: Float64Array, dx: number, dy: number, want
     round: roundBlur(plan, {
       blurPx: Math.exp(local[LOCAL.lnBlur]),
       core: local[LOCAL.core],
-      wings: local[LOCAL.wings],
     }),
     path: pathTable(kind, local[LOCAL.path1], local[LOCAL.path2], 4),
     free: kind === 'free' ? freePath(plan, legsIn(local), wanted !== null) : null,
@@ -74,7 +72,7 @@ const peak = (a: Float64Array) => a.reduce((most, value) => Math.max(most, Math.
 
 describe('image of one star', () => {
   test('equals a slow double-precision sum over the pupil', () => {
-    const local = locals({ core: 0, wings: 0 });
+    const local = locals({ core: 0 });
     const [w, F, px] = [values, optics.focalRatio, optics.pixelUm];
     const sinc = (x: number) => (x === 0 ? 1 : Math.sin(Math.PI * x) / (Math.PI * x));
     const expected = oracleImage({

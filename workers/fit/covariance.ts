@@ -5,9 +5,10 @@ import { P, PARAMETER_COUNT } from './parameters.ts';
 /** Simulated fits scatter by this much more than the sandwich says. */
 const INFLATION = 1.2;
 /**
- * No round blur is known better than this (in its logarithm): air of one colour and Kolmogorov's wings are idealised.
+ * No round blur is known better than this (in its logarithm): air of one colour and Kolmogorov's wings are idealised;
+ * and one that needs a shape of its own (a core, spherical aberration) less well.
  */
-const ROUND_BLUR_FLOOR = 0.015;
+const ROUND_BLUR_FLOOR = { plain: 0.015, shaped: 0.03 };
 /** Part of what all stars leave in common that may stand in any one parameter. */
 const MISFIT_IN_ONE = 0.3;
 
@@ -26,12 +27,14 @@ export function fieldCovariance(result: FitResult, commonMisfit: number): Float6
   if (!inverse) return out;
   const power = answers.reduce((sum, { reduced }) => sum + (reduced?.power ?? 0), 0);
   const hidden = (MISFIT_IN_ONE * commonMisfit) ** 2 * power;
+  const shaped = free.includes(P.core) || free.includes(P.spherical);
+  const floor = shaped ? ROUND_BLUR_FLOOR.shaped : ROUND_BLUR_FLOOR.plain;
   const blur = free.indexOf(P.lnBlur);
   const response = Float64Array.from(free, (_, a) => inverse[a * n + blur] / inverse[blur * n + blur]);
   for (let a = 0; a < n; a++)
     for (let b = 0; b < n; b++)
       out[free[a] * PARAMETER_COUNT + free[b]] +=
-        hidden * inverse[a * n + b] + ROUND_BLUR_FLOOR ** 2 * response[a] * response[b];
+        hidden * inverse[a * n + b] + floor ** 2 * response[a] * response[b];
   return out;
 }
 

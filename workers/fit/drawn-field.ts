@@ -47,7 +47,6 @@ export function drawnWithout(
   if (without.includes('roundBlur')) {
     out[P.lnBlur] = Math.log(NO_BLUR_PX);
     out[P.core] = 0;
-    out[P.wings] = 0;
   }
   return { theta: out, path: fit.path };
 }

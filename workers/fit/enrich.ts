@@ -9,7 +9,6 @@ import type { Group, ModelShape } from './parameters.ts';
 const LATE: readonly Group[] = [
   'spherical',
   'core',
-  'wings',
   'astigmatismLinear',
   'trefoil',
   'comaConstant',

@@ -261,7 +261,10 @@ async function simplify(
     if (!ELONGATING.some((group) => best.shape.groups.has(group))) break;
   }
   const { best, full } = chosen!;
-  const moved = await tryFreePath(fitter, best, cleaned, misfit);
+  const moving = best.shape.groups.has('motion')
+    ? best
+    : candidates.find(({ shape }) => shape.groups.has('motion') && shape.path !== 'none');
+  const moved = await tryFreePath(fitter, best, moving, cleaned, misfit);
   return {
     ...(await enrich(fitter, moved, cleaned, misfit)),
     full,

@@ -61,9 +61,6 @@ const TRIES = 9;
 const MIN_LN_BLUR = Math.log(0.4);
 const MAX_LN_BLUR = Math.log(25);
 const MAX_CORE = 0.6;
-/** Fewer wings than Kolmogorov's, as the outer scale and shake make them; and haze. */
-const LEAST_WINGS = -0.15;
-const MOST_WINGS = 0.3;
 /** A round blur that moves farther than this (in its logarithm) from the plan's gets a plan of its own. */
 const LN_BLUR_DOWN = Math.log(0.8);
 const LN_BLUR_UP = Math.log(1.6);
@@ -264,7 +261,6 @@ export class FieldFitter {
     free.forEach((parameter, i) => (trial.theta[parameter] += step[i]));
     trial.theta[P.lnBlur] = Math.max(MIN_LN_BLUR, Math.min(MAX_LN_BLUR, trial.theta[P.lnBlur]));
     trial.theta[P.core] = Math.max(0, Math.min(MAX_CORE, trial.theta[P.core]));
-    trial.theta[P.wings] = Math.max(LEAST_WINGS, Math.min(MOST_WINGS, trial.theta[P.wings]));
     for (const { star, reduced } of answers) {
       if (!reduced) continue;
       const basis = this.bases[star];

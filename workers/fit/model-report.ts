@@ -133,19 +133,13 @@ function freeMotion(fit: FieldFit): FieldModel['motion'] {
 function roundBlurOf(fit: FieldFit): Estimate {
   const round = roundnessOf(fit.theta);
   const value = roundFwhmPx(round);
-  const by = (key: 'core' | 'wings') => {
-    if (!fit.groups.includes(key)) return 0;
-    const step = 0.01;
-    return (
-      (roundFwhmPx({ ...round, [key]: round[key] + step }) -
-        roundFwhmPx({ ...round, [key]: round[key] - step })) /
-      (2 * step)
-    );
-  };
+  const step = 0.01;
+  const byCore = fit.groups.includes('core')
+    ? (roundFwhmPx({ ...round, core: round.core + step }) - value) / step
+    : 0;
   return combined(fit, value, [
     [P.lnBlur, value],
-    [P.core, by('core')],
-    [P.wings, by('wings')],
+    [P.core, byCore],
   ]);
 }
 

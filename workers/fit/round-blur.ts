@@ -9,64 +9,51 @@ export const KOLMOGOROV_DECAY = 3.44193;
 /** Per-axis sigma of the broad part of the free core, in units of the round blur's FWHM. */
 const CORE_SIGMA = 1.2;
 
-/** Half width of the wide wings, in units of the round blur's FWHM: several seeing discs, and inside a star's stamp. */
-const WINGS_WIDTH = 3;
-
 /** What is round and the same for all stars, but for the pixel. */
 export interface Roundness {
   /** FWHM of the Kolmogorov part, px. */
   blurPx: number;
   /** Share of light in a broad Gaussian. */
   core: number;
-  /**
-   * Share of light in wide wings beyond Kolmogorov's: scattered by haze or dust. Negative where the air's outer scale
-   * or shake leaves less there than Kolmogorov's law.
-   */
-  wings: number;
 }
 
 /** The round blur that a field's parameters stand for. */
 export const roundnessOf = (theta: ArrayLike<number>): Roundness => ({
   blurPx: Math.exp(theta[P.lnBlur]),
   core: theta[P.core],
-  wings: theta[P.wings],
 });
 
 /**
- * What is round and the same for all stars: pixel, air, a free core that takes a share of the light into a broad
- * Gaussian, and wings of profile (1 + (r / w)^2)^(-3/2), whose transfer is exp(-2 pi w f). Real tables [fy][fx] over the
- * plan's frequencies, weights of the Fourier sum included.
+ * What is round and the same for all stars: pixel, air, and a free core that takes a share of the light into a broad
+ * Gaussian. Real tables [fy][fx] over the plan's frequencies, weights of the Fourier sum included.
  */
 export interface RoundBlur {
   value: Float64Array;
   /** Derivatives of the value. */
   byLnBlur: Float64Array;
   byCore: Float64Array;
-  byWings: Float64Array;
 }
 
 const sinc = (x: number) => (Math.abs(x) < 1e-9 ? 1 : Math.sin(Math.PI * x) / (Math.PI * x));
 
 /** Transfer of the round blur at `f` cycles per pixel. */
-function transferAt({ blurPx, core, wings }: Roundness, f: number): number {
+function transferAt({ blurPx, core }: Roundness, f: number): number {
   const air = Math.exp(-KOLMOGOROV_DECAY * ((f * blurPx) / KOLMOGOROV_WIDTH) ** (5 / 3));
   const gauss = Math.exp(-2 * (Math.PI * f * CORE_SIGMA * blurPx) ** 2);
-  const wide = Math.exp(-2 * Math.PI * WINGS_WIDTH * blurPx * f);
-  return air * (1 - core + core * gauss) * (1 - wings + wings * wide);
+  return air * (1 - core + core * gauss);
 }
 
 /** FWHM in px of all that is round, as an infinitely fine camera behind perfect optics would see it. */
 export function roundFwhmPx(round: Roundness): number {
-  if (round.core === 0 && round.wings === 0) return round.blurPx;
+  if (round.core === 0) return round.blurPx;
   return fwhmOfTransfer((f) => transferAt(round, f), 2.2 / round.blurPx);
 }
 
-export function roundBlur(plan: Plan, { blurPx, core, wings }: Roundness): RoundBlur {
+export function roundBlur(plan: Plan, { blurPx, core }: Roundness): RoundBlur {
   const { freqs, freqStride, step } = plan;
   const value = new Float64Array(freqs * freqStride);
   const byLnBlur = new Float64Array(freqs * freqStride);
   const byCore = new Float64Array(freqs * freqStride);
-  const byWings = new Float64Array(freqs * freqStride);
   const pixel = Float64Array.from({ length: freqs }, (_, i) => sinc(i * step));
   const sigma2 = (CORE_SIGMA * blurPx) ** 2;
   for (let a = 0; a < freqs; a++)
@@ -78,17 +65,11 @@ export function roundBlur(plan: Plan, { blurPx, core, wings }: Roundness): Round
       const air = weight * Math.exp(-decay);
       const broad = 2 * Math.PI * Math.PI * f * f * sigma2;
       const gauss = Math.exp(-broad);
-      const coreShare = 1 - core + core * gauss;
-      const spread = 2 * Math.PI * WINGS_WIDTH * blurPx * f;
-      const wide = Math.exp(-spread);
-      const wingShare = 1 - wings + wings * wide;
+      const share = 1 - core + core * gauss;
       const at = a * freqStride + b;
-      value[at] = air * coreShare * wingShare;
-      byLnBlur[at] =
-        (-5 / 3) * decay * value[at] -
-        air * (core * gauss * 2 * broad * wingShare + wings * wide * spread * coreShare);
-      byCore[at] = air * (gauss - 1) * wingShare;
-      byWings[at] = air * coreShare * (wide - 1);
+      value[at] = air * share;
+      byLnBlur[at] = (-5 / 3) * decay * air * share - air * core * gauss * 2 * broad;
+      byCore[at] = air * (gauss - 1);
     }
-  return { value, byLnBlur, byCore, byWings };
+  return { value, byLnBlur, byCore };
 }

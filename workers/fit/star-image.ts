@@ -125,10 +125,6 @@ function fillFactors(
               toRe = round.byLnBlur[cell] * re;
               toIm = round.byLnBlur[cell] * im;
               break;
-            case LOCAL.wings:
-              toRe = round.byWings[cell] * re;
-              toIm = round.byWings[cell] * im;
-              break;
             case LOCAL.core:
               toRe = round.byCore[cell] * re;
               toIm = round.byCore[cell] * im;
