@@ -1,6 +1,7 @@
-import { invertSymmetric } from '../math/linear.ts';
+import { invertSymmetric, solveSymmetric } from '../math/linear.ts';
 import type { FitResult } from './levenberg.ts';
 import { P, PARAMETER_COUNT } from './parameters.ts';
+import type { StarAnswer } from './star-solve.ts';
 
 /** Simulated fits scatter by this much more than the sandwich says. */
 const INFLATION = 1.2;
@@ -12,57 +13,97 @@ const ROUND_BLUR_FLOOR = { plain: 0.015, shaped: 0.03 };
 /** Part of what all stars leave in common that may stand in any one parameter. */
 const MISFIT_IN_ONE = 0.3;
 
+/** A solved system of normal equations, of one frame or of several together. */
+export interface SolvedSystem {
+  /** Parameter of each column. */
+  parameters: readonly number[];
+  normal: Float64Array;
+  /** Each star's gradient. */
+  gradients: readonly Float64Array[];
+  answers: readonly StarAnswer[];
+}
+
 /**
- * Covariance of all field parameters, row-major PARAMETER_COUNT squared, zero for what was not free. Three sources:
- * the sandwich over stars (noise, and what differs from star to star); what all stars leave in common, which no
- * number of stars averages away: it may hide a change of the parameters that alters the stars as much (`commonMisfit`,
- * over the size of the model); and an error of the round blur's shape, which moves all that can stand in for it, such
- * as a small defocus.
+ * Covariance in the order of the columns; null where the normal matrix cannot be inverted. Three sources: the sandwich
+ * over stars (noise, and what differs from star to star); what all stars leave in common, which no number of stars
+ * averages away: it may hide a change of the parameters that alters the stars as much (`commonMisfit`, over the size of
+ * the model); and an error of the round blur's shape, which moves all that can stand in for it, such as a small defocus.
  */
-export function fieldCovariance(result: FitResult, commonMisfit: number): Float64Array {
-  const { free, normal, answers } = result;
-  const out = sandwichCovariance(result);
-  const n = free.length;
-  const inverse = normal && invertSymmetric(normal, n);
-  if (!inverse) return out;
+export function systemCovariance(system: SolvedSystem, commonMisfit: number): Float64Array | null {
+  const { parameters, normal, answers } = system;
+  const n = parameters.length;
+  const out = sandwich(normal, system.gradients);
+  const inverse = invertSymmetric(normal, n);
+  if (!out || !inverse) return null;
   const power = answers.reduce((sum, { reduced }) => sum + (reduced?.power ?? 0), 0);
   const hidden = (MISFIT_IN_ONE * commonMisfit) ** 2 * power;
-  const shaped = free.includes(P.core) || free.includes(P.spherical);
-  const floor = shaped ? ROUND_BLUR_FLOOR.shaped : ROUND_BLUR_FLOOR.plain;
-  const blur = free.indexOf(P.lnBlur);
-  const response = Float64Array.from(free, (_, a) => inverse[a * n + blur] / inverse[blur * n + blur]);
-  for (let a = 0; a < n; a++)
-    for (let b = 0; b < n; b++)
-      out[free[a] * PARAMETER_COUNT + free[b]] +=
-        hidden * inverse[a * n + b] + floor ** 2 * response[a] * response[b];
+  const shaped = parameters.includes(P.core) || parameters.includes(P.spherical);
+  const moved = withBlursMoved(
+    inverse,
+    parameters,
+    shaped ? ROUND_BLUR_FLOOR.shaped : ROUND_BLUR_FLOOR.plain,
+  );
+  return out.map((value, at) => value + hidden * inverse[at] + moved[Math.floor(at / n)] * moved[at % n]);
+}
+
+/** How all columns answer when the round blurs of all frames are off by the same part. */
+function withBlursMoved(inverse: Float64Array, parameters: readonly number[], part: number): Float64Array {
+  const n = parameters.length;
+  const blurs = parameters.flatMap((parameter, column) => (parameter === P.lnBlur ? [column] : []));
+  const block = Float64Array.from(blurs.flatMap((a) => blurs.map((b) => inverse[a * n + b])));
+  const pushes = solveSymmetric(block, new Float64Array(blurs.length).fill(part));
+  return Float64Array.from(parameters, (_, a) =>
+    blurs.reduce((sum, b, k) => sum + inverse[a * n + b] * (pushes?.[k] ?? 0), 0),
+  );
+}
+
+/** The same for one frame, of all field parameters: row-major PARAMETER_COUNT squared, zero for what was not free. */
+export function fieldCovariance(result: FitResult, commonMisfit: number): Float64Array {
+  const { free, normal, gradients, answers } = result;
+  return spreadOut(
+    normal && systemCovariance({ parameters: free, normal, gradients, answers }, commonMisfit),
+    free,
+  );
+}
+
+/** Noise and what differs from star to star alone. */
+export const sandwichCovariance = ({ free, normal, gradients }: FitResult): Float64Array =>
+  spreadOut(normal && sandwich(normal, gradients), free);
+
+/** Columns of a small matrix at the places of their parameters. `from`: which columns, where not all. */
+export function spreadOut(
+  small: Float64Array | null,
+  free: readonly number[],
+  from: readonly number[] = free.map((_, i) => i),
+): Float64Array {
+  const out = new Float64Array(PARAMETER_COUNT * PARAMETER_COUNT);
+  if (!small) return out;
+  const n = Math.round(Math.sqrt(small.length));
+  free.forEach((a, i) =>
+    free.forEach((b, j) => (out[a * PARAMETER_COUNT + b] = small[from[i] * n + from[j]])),
+  );
   return out;
 }
 
 /**
- * The sandwich over stars: H^-1 (sum of g g') H^-1 n / (n - 0.7 p), inflated by what tests on simulated frames found.
- * Unlike H^-1 it answers to what the model leaves unexplained, star by star.
+ * The sandwich H^-1 (sum of g g') H^-1 n / (n - 0.7 p), inflated by what tests on simulated frames found. Unlike H^-1 it
+ * answers to what the model leaves unexplained, star by star. Null where H cannot be inverted.
  */
-export function sandwichCovariance(result: FitResult): Float64Array {
-  const { free, normal, gradients } = result;
-  const n = free.length;
-  const out = new Float64Array(PARAMETER_COUNT * PARAMETER_COUNT);
-  const inverse = normal && invertSymmetric(normal, n);
-  if (!inverse) return out;
+function sandwich(normal: Float64Array, gradients: readonly Float64Array[]): Float64Array | null {
+  const n = Math.round(Math.sqrt(normal.length));
+  const inverse = invertSymmetric(normal, n);
+  if (!inverse) return null;
   const meat = new Float64Array(n * n);
   for (const g of gradients)
     for (let a = 0; a < n; a++) for (let b = 0; b < n; b++) meat[a * n + b] += g[a] * g[b];
   const stars = gradients.length;
   const factor = (INFLATION ** 2 * stars) / Math.max(stars - 0.7 * n, 0.25 * stars, 1);
-  const half = product(inverse, meat, n);
-  const full = product(half, inverse, n);
+  const full = product(product(inverse, meat, n), inverse, n);
   // Few stars can by chance agree better than their noise allows: never below the noise itself.
-  for (let a = 0; a < n; a++)
-    for (let b = 0; b < n; b++) {
-      const floor = a === b ? inverse[a * n + a] : 0;
-      const value = factor * full[a * n + b];
-      out[free[a] * PARAMETER_COUNT + free[b]] = a === b ? Math.max(value, floor) : value;
-    }
-  return out;
+  return full.map((value, at) => {
+    const diagonal = at % (n + 1) === 0;
+    return diagonal ? Math.max(factor * value, inverse[at]) : factor * value;
+  });
 }
 
 function product(a: Float64Array, b: Float64Array, n: number): Float64Array {

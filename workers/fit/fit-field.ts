@@ -2,24 +2,22 @@ import { failure, success } from '../protocol/faults.ts';
 import type { Outcome } from '../protocol/faults.ts';
 import type { Rig } from '../protocol/rig.ts';
 import type { StampSet } from '../protocol/stamps.ts';
-import { loadKernels } from '../wasm/kernels.ts';
-import { blurBudget } from './budget.ts';
-import { MODEL_CAUSES } from './causes.ts';
 import { chooseOptics } from './choose-optics.ts';
 import type { OpticsFacts } from './choose-optics.ts';
 import { commonMisfit } from './coherence.ts';
 import type { CommonMisfit } from './coherence.ts';
 import { fieldCovariance } from './covariance.ts';
 import { measureDispersion } from './dispersion.ts';
-import { COST_PER_PARAMETER, eliminate, penalisedCost, without } from './eliminate.ts';
+import { COST_PER_PARAMETER, eliminate, penalisedCost } from './eliminate.ts';
 import { enrich } from './enrich.ts';
 import type { FieldFit, Rival } from './field-fit.ts';
+import { fieldPositions, racingOrder } from './field-stars.ts';
+import { widthsOf } from './field-widths.ts';
 import { simplerFocalSurface } from './focus-patterns.ts';
 import { junkStars } from './junk.ts';
 import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult } from './levenberg.ts';
 import { meanStar } from './mean-star.ts';
-import { modelWidths, pictureReachPx } from './model-width.ts';
 import { findObstruction } from './obstruction.ts';
 import type { Optics } from './optics.ts';
 import { P } from './parameters.ts';
@@ -28,23 +26,18 @@ import { findRivals } from './rivals.ts';
 import { handicapOf, medianMisfit, search } from './search.ts';
 import { settleSign } from './sign.ts';
 import { stampMoments } from './stamp-moments.ts';
-import type { StampMoments } from './stamp-moments.ts';
-import { spreadOrder } from './star-choice.ts';
 import { InlineStarPool } from './star-pool.ts';
 import type { StarPool } from './star-pool.ts';
-import { removed } from './removed.ts';
 import { tryFreePath } from './try-free-path.ts';
 import { unseenSigma } from './unseen.ts';
 import { micrometresPerPixel } from './wavefront.ts';
 
 /** Fewer stars than this say too little about a field. */
 export const LEAST_STARS = 8;
-const LEAST_SNR = 12;
-/** Stars whose size is far from the others' (galaxies, cosmic rays) do not race; they are judged later. */
-const RACING_SIZES = { least: 0.3, most: 4 };
 const MOMENT_STARS = 48;
 const FINAL_STARS = 80;
-const MODEL_ERROR = 0.02;
+/** Error of the model as a share of a pixel's signal, in the pixels' variances. */
+export const MODEL_ERROR = 0.02;
 /** Spherical aberration of ordinary optics, a ninth of a wave in this coefficient: more of it is something else. */
 const LIKELY_SPHERICAL_UM = 0.06;
 const ELONGATING: readonly Group[] = ['motion', 'rotation', 'path', 'astigmatism'];
@@ -75,9 +68,7 @@ export async function fitField(
       'too-few-stars',
       `Only ${order.length} clean stars can be fitted and ${LEAST_STARS} are needed: expose longer, or point at a richer field.`,
     );
-  const priors: FitOptions['priors'] = new Map([
-    [P.spherical, { centre: 0, sigma: LIKELY_SPHERICAL_UM / micrometresPerPixel('spherical', optics) }],
-  ]);
+  const priors = opticsPriors(optics);
   const pool = await makePool(stamps, optics);
   try {
     const fitter = new FieldFitter(pool, field.xi, field.eta);
@@ -175,7 +166,13 @@ export async function fitField(
   }
 }
 
-async function misfitOf(
+export const opticsPriors = (optics: Optics): FitOptions['priors'] =>
+  new Map([
+    [P.spherical, { centre: 0, sigma: LIKELY_SPHERICAL_UM / micrometresPerPixel('spherical', optics) }],
+  ]);
+
+/** What the stars leave in common under a model. */
+export async function misfitOf(
   stamps: StampSet,
   optics: Optics,
   { xi, eta }: { xi: Float64Array; eta: Float64Array },
@@ -194,34 +191,6 @@ async function misfitOf(
   const value = commonMisfit(own.residuals(question, jobs), xi, eta, stamps.sidePx);
   own.close();
   return value;
-}
-
-function fieldPositions(stamps: StampSet): { xi: Float64Array; eta: Float64Array } {
-  const { widthPx, heightPx } = stamps;
-  const radius = Math.hypot(widthPx - 1, heightPx - 1) / 2;
-  return {
-    xi: stamps.xPx.map((x) => (x - (widthPx - 1) / 2) / radius),
-    eta: stamps.yPx.map((y) => (y - (heightPx - 1) / 2) / radius),
-  };
-}
-
-/** Stars of ordinary size first, then the rest, each part spread over the field. */
-function racingOrder(moments: StampMoments, { xi, eta }: { xi: Float64Array; eta: Float64Array }): number[] {
-  const valid = (star: number) =>
-    Number.isFinite(moments.moments[7 * star]) && moments.snr[star] >= LEAST_SNR;
-  const sizes = Array.from(xi, (_, star) => star)
-    .filter(valid)
-    .map((star) => Math.sqrt(moments.moments[7 * star]))
-    .sort((a, b) => a - b);
-  const typical = sizes[sizes.length >> 1] ?? 1;
-  const ordinary = (star: number) => {
-    const size = Math.sqrt(moments.moments[7 * star]) / typical;
-    return size > RACING_SIZES.least && size < RACING_SIZES.most;
-  };
-  return [
-    ...spreadOrder(xi, eta, moments.snr, (star) => valid(star) && ordinary(star)),
-    ...spreadOrder(xi, eta, moments.snr, (star) => valid(star) && !ordinary(star)),
-  ];
 }
 
 /**
@@ -270,7 +239,7 @@ async function simplify(
     full,
     stars,
     misfit,
-    contested: contestedBy(candidates, best),
+    contested: contestedBy(candidates, moved),
   };
 }
 
@@ -293,48 +262,4 @@ function contestedBy(candidates: FitResult[], best: FitResult): Rival[] {
         Math.max(1, medianMisfit(own)),
       atLeast: false,
     }));
-}
-
-/** Widths of the model's stars at the centre and in the mean of the corners, whole and without each cause. */
-async function widthsOf(
-  { state, shape }: FitResult,
-  optics: Optics,
-  stamps: StampSet,
-  dispersionPx: FieldFit['dispersionPx'],
-) {
-  const { widthPx, heightPx } = stamps;
-  const budget = blurBudget({
-    optics,
-    widthPx,
-    heightPx,
-    theta: state.theta,
-    path: shape.path,
-    dispersionPx: { x: dispersionPx?.x.value ?? 0, y: dispersionPx?.y.value ?? 0 },
-  });
-  const spread = Math.max(...budget.map(({ variancePx2 }) => variancePx2.total));
-  const widths = modelWidths(await loadKernels(), optics, pictureReachPx(spread, optics));
-  const corners = (theta: Float64Array, path: typeof shape.path) => {
-    const radius = Math.hypot(widthPx - 1, heightPx - 1);
-    const [x, y] = [(widthPx - 1) / radius, (heightPx - 1) / radius];
-    const each = [
-      [-x, -y],
-      [x, -y],
-      [-x, y],
-      [x, y],
-    ].map(([xi, eta]) => widths.fwhmAt(theta, path, xi, eta));
-    return each.reduce((sum, width) => sum + width, 0) / 4;
-  };
-  const cornerFwhmWithoutPx: Record<string, number> = {};
-  for (const cause of MODEL_CAUSES) {
-    const groups = cause.groups.filter((group) => shape.groups.has(group));
-    if (groups.length === 0) continue;
-    cornerFwhmWithoutPx[cause.key] = corners(removed(state.theta, groups), without(shape, groups).path);
-  }
-  const result = {
-    cornerFwhmPx: corners(state.theta, shape.path),
-    centreFwhmPx: widths.fwhmAt(state.theta, shape.path, 0, 0),
-    cornerFwhmWithoutPx,
-  };
-  widths.close();
-  return result;
 }

@@ -56,6 +56,16 @@ export interface Effort {
   values: number;
 }
 
+/** A field's fit at one state: normal matrix and gradient of the free parameters, and each star's share of it. */
+export interface Linearised {
+  free: number[];
+  answers: StarAnswer[];
+  normal: Float64Array;
+  gradient: Float64Array;
+  gradients: Float64Array[];
+  cost: number;
+}
+
 const STEP_CAP = 2.5;
 const TRIES = 9;
 const MIN_LN_BLUR = Math.log(0.4);
@@ -156,6 +166,49 @@ export class FieldFitter {
       gradients,
       cost: totalCost(answers, result.state.theta, result.free, options),
     };
+  }
+
+  /** What a step from `state` must know: for fits that span several fields. `planBlurPx` is held while costs are compared. */
+  async linearise(
+    state: FitState,
+    shape: ModelShape,
+    planBlurPx: number,
+    options: FitOptions,
+  ): Promise<Linearised> {
+    const free = freeParameters(shape);
+    const wanted = wantedLocals(free);
+    const question = { ...questionAt(state, shape, options, wanted), planBlurPx };
+    const answers = await this.evaluate(question, state, options);
+    const { normal, gradient } = this.assemble(answers, state.theta, free, wanted, options);
+    const gradients = answers.map((answer) => {
+      const own = new Float64Array(free.length);
+      if (answer.reduced) this.project(answer, answer.reduced.gradient, free, wanted, own);
+      return own;
+    });
+    return {
+      free,
+      answers,
+      normal,
+      gradient,
+      gradients,
+      cost: totalCost(answers, state.theta, free, options),
+    };
+  }
+
+  /** `state` after a step of the free parameters, its stars' places moved along, and what it costs. */
+  async attempt(
+    state: FitState,
+    shape: ModelShape,
+    { free, answers }: Linearised,
+    step: Float64Array,
+    lambda: number,
+    planBlurPx: number,
+    options: FitOptions,
+  ): Promise<{ state: FitState; cost: number }> {
+    const trial = this.stepped(state, answers, step, free, wantedLocals(free), lambda);
+    const question = { ...questionAt(trial, shape, options, null), planBlurPx };
+    const values = await this.evaluate(question, trial, options);
+    return { state: trial, cost: totalCost(values, trial.theta, free, options) };
   }
 
   /** Cost of each star at a state whose field parameters are held while the positions settle. */
@@ -326,7 +379,7 @@ const EVEN = new Set(EVEN_PARAMETERS.map((name) => P[name]));
  * Solves (H + damping) step = g. Near focus the cost is quartic in the even terms and the Gauss-Newton curvature there
  * is far too small: their diagonal gets at least a hundredth of the round blur's.
  */
-function dampedStep(
+export function dampedStep(
   normal: Float64Array,
   gradient: Float64Array,
   free: number[],
