@@ -29,7 +29,8 @@ export default defineConfig(({ isSsrBuild }) => ({
         },
       }
     : { target: 'es2022', outDir: 'dist/page' },
-  ssr: { noExternal: true },
+  // The bench drives a browser with tools that are only there for developing and cannot be bundled.
+  ssr: { noExternal: true, external: ['playwright-core', 'vite'] },
   preview: { headers: securityHeaders },
   test: {
     testTimeout: 60_000,

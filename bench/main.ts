@@ -13,6 +13,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'completeness, positions and widths on ../shared/frames',
       load: () => import('./shared.ts'),
     },
+    viewer: {
+      says: 'the built page: weight of its scripts, first verdict on screen, panning against an empty shader; [megapixels]',
+      load: () => import('./viewer.ts'),
+    },
     field: {
       says: 'causes, parameters, budget and confidence over simulated fields; [tuning|reporting|shared|tables] ...',
       load: () => import('./field.ts'),

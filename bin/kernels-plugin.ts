@@ -7,22 +7,35 @@ const MODULE_ID = 'virtual:kernels';
 const RESOLVED_ID = '\0' + MODULE_ID;
 
 /**
- * Compiles the AssemblyScript kernels and serves them as one module, `virtual:kernels`, whose default export is
- * the WebAssembly binary in base64. The same module serves the page's workers, the shell command and the tests,
- * so none of them needs to know where a file lies. A compile error fails the build with the compiler's own words.
+ * Compiles the AssemblyScript kernels and serves them as one module, `virtual:kernels`, whose default export gets
+ * the WebAssembly binary: from one file beside the scripts in the built page, so that its workers do not hold a copy
+ * each; from the module itself in the shell command and the tests, so that they need not know where a file lies. A
+ * compile error fails the build with the compiler's own words.
  */
 export function kernelsPlugin(root: string): Plugin {
   const sourceFolder = join(root, 'workers/kernels');
   let compiled: Promise<Uint8Array> | null = null;
+  let asFile = false;
   return {
     name: 'cornerwise-kernels',
+    configResolved({ command, build }) {
+      asFile = command === 'build' && !build.ssr;
+    },
     resolveId: (id) => (id === MODULE_ID ? RESOLVED_ID : null),
     async load(id) {
       if (id !== RESOLVED_ID) return null;
       for (const file of readdirSync(sourceFolder)) this.addWatchFile(join(sourceFolder, file));
       compiled ??= compileKernels(root, sourceFolder);
       const bytes = await compiled;
-      return `export default ${JSON.stringify(Buffer.from(bytes).toString('base64'))};`;
+      if (!asFile)
+        return `const text = ${JSON.stringify(Buffer.from(bytes).toString('base64'))};
+          export default async () => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));`;
+      const file = this.emitFile({ type: 'asset', name: 'kernels.wasm', source: bytes });
+      return `export default async () => {
+          const answer = await fetch(import.meta.ROLLUP_FILE_URL_${file});
+          if (!answer.ok) throw new Error('A part of the page is missing: load it anew.');
+          return answer.arrayBuffer();
+        };`;
     },
     watchChange(id) {
       if (id.startsWith(sourceFolder)) compiled = null;

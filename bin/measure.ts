@@ -24,7 +24,7 @@ async function main(): Promise<number> {
   }
   const options = parsed.value;
   const session = new FrameSession(await loadKernels());
-  const pools = threadedPools();
+  const pools = threadedPools(new URL('./star-thread.js', import.meta.url));
   const colour = Boolean(process.stdout.isTTY);
   const run: MeasuredFile[] = [];
   let faults = 0;

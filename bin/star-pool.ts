@@ -9,11 +9,11 @@ import { InlineStarPool } from '../workers/fit/star-pool.ts';
 
 const MOST_THREADS = 4;
 
-/** Star pools of the shell command: helper threads are started once and used for every file. */
-export function threadedPools(): { make: StarPoolMaker; close(): void } {
+/** Star pools of the shell command: helper threads (`star-thread.js`) are started once and used for every file. */
+export function threadedPools(thread: URL): { make: StarPoolMaker; close(): void } {
   const count = Math.min(availableParallelism(), MOST_THREADS) - 1;
   const workers = Array.from({ length: count }, () => {
-    const worker = new Worker(fileURLToPath(new URL('./star-thread.js', import.meta.url)));
+    const worker = new Worker(fileURLToPath(thread));
     worker.unref();
     return worker;
   });

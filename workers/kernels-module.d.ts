@@ -1,5 +1,5 @@
-/** The compiled pixel kernels, as base64, made by the build (see bin/kernels-plugin.ts). */
+/** Gets the compiled pixel kernels (see bin/kernels-plugin.ts). */
 declare module 'virtual:kernels' {
-  const base64: string;
-  export default base64;
+  const binary: () => Promise<BufferSource>;
+  export default binary;
 }

@@ -16,9 +16,11 @@ import {
 } from './camera.ts';
 import { createCanvasPainter } from './canvas-painter.ts';
 import { createGlPainter } from './gl-painter.ts';
+import { Layers } from './layers.ts';
 import { drawMarks, markColours, starAt, type MarkColours } from './marks.ts';
 import type { Painter, Placed } from './painter.ts';
 import { drawRoundCircle } from './round-circle.ts';
+import { marginOf, slideTo } from './slide.ts';
 import type { Stretch } from './stretch.ts';
 import { TileStore, type AskForTile } from './tile-store.ts';
 
@@ -51,14 +53,22 @@ const SHARP_ZOOM = 2;
 const STAR_ZOOM = 6;
 /** A finger may miss a mark by this many CSS pixels. */
 const TAP_REACH = 14;
+/** After a pan that drew nothing, the picture is drawn about the new place, this many milliseconds later. */
+const SETTLE_MS = 200;
 
-/** The picture of a frame in two canvases: tiles below, star marks above. Draws at most once per screen refresh. */
+/**
+ * The picture of a frame in two canvases, tiles below, star marks above, which reach beyond the window on all sides: a
+ * pan moves them and draws only where that is not enough. Draws at most once per screen refresh.
+ */
 export class FrameScene {
   #painter: Painter;
   #store: TileStore | null = null;
   #camera: Camera = { xPx: 0, yPx: 0, zoom: 0 };
-  #window = { width: 0, height: 0 };
+  /** What the canvases show: the window and its margin, about this place. */
+  #drawn: Camera = this.#camera;
+  readonly #layers: Layers;
   #scheduled = 0;
+  #settling = 0;
   #colours: MarkColours;
 
   constructor(
@@ -68,6 +78,7 @@ export class FrameScene {
     private look: SceneLook,
     private readonly events: SceneEvents,
   ) {
+    this.#layers = new Layers([picture, overlay]);
     this.#painter = this.#newPainter();
     this.#colours = markColours(overlay);
     picture.addEventListener('webglcontextlost', (event) => event.preventDefault());
@@ -96,20 +107,16 @@ export class FrameScene {
 
   resize(width: number, height: number): void {
     const whole = this.#camera.zoom === 0 || this.#whole;
-    this.#window = { width, height };
-    for (const canvas of [this.picture, this.overlay]) {
-      canvas.width = Math.round(width * deviceScale());
-      canvas.height = Math.round(height * deviceScale());
-    }
-    this.#moveTo(whole ? fitCamera(this.#size, this.#window) : this.#camera);
+    this.#layers.resize({ width, height }, deviceScale());
+    this.#moveTo(whole ? fitCamera(this.#size, this.#layers.window) : this.#camera);
     // At once: a resized canvas is empty until it is drawn.
     this.#draw();
   }
 
   panBy = (dx: number, dy: number): void => this.#moveTo(panBy(this.#camera, dx, dy));
-  zoomBy = (factor: number, x = this.#window.width / 2, y = this.#window.height / 2): void =>
-    this.#moveTo(zoomAbout(this.#camera, this.#window, x, y, factor));
-  showAll = (): void => this.#moveTo(fitCamera(this.#size, this.#window));
+  zoomBy = (factor: number, x = this.#layers.window.width / 2, y = this.#layers.window.height / 2): void =>
+    this.#moveTo(zoomAbout(this.#camera, this.#layers.window, x, y, factor));
+  showAll = (): void => this.#moveTo(fitCamera(this.#size, this.#layers.window));
   showPixels = (): void => this.zoomBy(1 / this.#camera.zoom);
 
   /** Brings a star to the middle, close enough to see its pixels. */
@@ -119,7 +126,7 @@ export class FrameScene {
   }
 
   starAt = (x: number, y: number): number | null =>
-    starAt(this.frame.stars, this.#camera, this.#window, x, y, TAP_REACH);
+    starAt(this.frame.stars, this.#camera, this.#layers.window, x, y, TAP_REACH);
 
   schedule = (): void => {
     this.#scheduled ||= requestAnimationFrame(() => this.#draw());
@@ -127,6 +134,7 @@ export class FrameScene {
 
   end(): void {
     cancelAnimationFrame(this.#scheduled);
+    clearTimeout(this.#settling);
     this.#store?.end();
     this.#painter.end();
   }
@@ -137,7 +145,7 @@ export class FrameScene {
   }
 
   get #whole(): boolean {
-    return this.#camera.zoom <= fitCamera(this.#size, this.#window).zoom * 1.001;
+    return this.#camera.zoom <= fitCamera(this.#size, this.#layers.window).zoom * 1.001;
   }
 
   get #top(): TileAddress {
@@ -163,35 +171,43 @@ export class FrameScene {
   }
 
   #moveTo(camera: Camera): void {
-    if (this.#window.width === 0) return;
-    this.#camera = clampCamera(camera, this.#size, this.#window);
+    if (this.#layers.window.width === 0) return;
+    this.#camera = clampCamera(camera, this.#size, this.#layers.window);
     this.events.moved(this.#whole);
-    this.schedule();
+    const slide = slideTo(this.#drawn, this.#camera, marginOf(this.#layers.window), deviceScale());
+    if (!slide) return this.schedule();
+    this.#layers.shift(slide);
+    clearTimeout(this.#settling);
+    this.#settling = window.setTimeout(this.schedule, SETTLE_MS);
   }
 
   #draw(): void {
     cancelAnimationFrame(this.#scheduled);
+    clearTimeout(this.#settling);
     this.#scheduled = 0;
-    if (!this.#store || this.#window.width === 0) return;
+    if (!this.#store || this.#layers.window.width === 0) return;
     const { view, stars } = this.frame;
     const { stretch, marks, selected, circle } = this.look;
     const scale = deviceScale();
-    const wanted = visibleTiles(view, this.#camera, this.#window, levelFor(view, this.#camera.zoom, scale));
+    const { reach } = this.#layers;
+    this.#drawn = this.#camera;
+    this.#layers.shift({ x: 0, y: 0 });
+    const wanted = visibleTiles(view, this.#camera, reach, levelFor(view, this.#camera.zoom, scale));
     const placed = this.#store.use(wanted).map((tile) => this.#place(tile, scale));
     this.#painter.draw(placed, stretch, this.#camera.zoom * scale >= SHARP_ZOOM);
-    if (marks) drawMarks(this.overlay, stars, this.#camera, this.#window, scale, selected, this.#colours);
+    if (marks) drawMarks(this.overlay, stars, this.#camera, reach, scale, selected, this.#colours);
     else this.overlay.getContext('2d')!.clearRect(0, 0, this.overlay.width, this.overlay.height);
     if (circle) {
       const context = this.overlay.getContext('2d')!;
       context.setTransform(scale, 0, 0, scale, 0, 0);
-      drawRoundCircle(context, circle, this.#camera, this.#window, this.#colours.plain);
+      drawRoundCircle(context, circle, this.#camera, reach, this.#colours.plain);
     }
   }
 
   #place(tile: TileAddress, scale: number): Placed {
     const [x0, y0, x1, y1] = tileBounds(this.frame.view, tile);
-    const [left, top] = toScreen(this.#camera, this.#window, x0, y0);
-    const [right, bottom] = toScreen(this.#camera, this.#window, x1, y1);
+    const [left, top] = toScreen(this.#camera, this.#layers.reach, x0, y0);
+    const [right, bottom] = toScreen(this.#camera, this.#layers.reach, x1, y1);
     // Whole device pixels, so that no seam shows between tiles.
     const device = (css: number) => Math.round(css * scale);
     return {

@@ -7,8 +7,8 @@ export type AskForTile = (level: number, col: number, row: number) => Promise<Ou
 
 /** Tiles asked for at one time: few, so that what was wanted a moment ago does not delay what is wanted now. */
 const IN_FLIGHT = 3;
-/** Samples kept in the painter: 48 million 16-bit ones are 96 MB. */
-const CAPACITY_SAMPLES = 48e6;
+/** Samples kept in the painter: 24 million 16-bit ones, and as many as they are shown, are 144 MB. */
+const CAPACITY_SAMPLES = 24e6;
 
 /**
  * Keeps the tiles that were drawn last in the painter and asks the worker for missing ones, the newest wish first.

@@ -27,7 +27,7 @@ test('a dropped frame is measured, and the numbers on the page are those that we
   const frame = widening();
   const visit = await (await site.visit()).begin();
   await visit.measure('widening.fits', frame.bytes);
-  expect(await visit.page.getByRole('status').innerText()).toContain('is measured');
+  await visit.page.getByRole('status').getByText('is measured').waitFor();
 
   // Truth: mean width of the stars drawn in each ninth. A fiftieth is what a glance at the page can tell apart; the
   // star-to-star spread inside a ninth and the robust mean make about half of it.

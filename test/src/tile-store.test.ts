@@ -77,7 +77,7 @@ test('a resident tile is neither asked for nor loaded again', async () => {
 });
 
 test('what was used longest ago makes room', async () => {
-  const { store, log, answer } = setUp(20e6);
+  const { store, log, answer } = setUp(10e6);
   for (const key of ['0/0/0', '0/1/0']) {
     store.use([at(0, Number(key[2]), 0)]);
     await answer(key);

@@ -1,4 +1,4 @@
-import base64 from 'virtual:kernels';
+import binary from 'virtual:kernels';
 import { Arena } from './arena.ts';
 import type { KernelExports } from './exports.ts';
 
@@ -12,7 +12,7 @@ let compiled: Promise<WebAssembly.Module> | null = null;
 
 /** Compiles once per thread; every call makes an instance with memory of its own. */
 export async function loadKernels(): Promise<Kernels> {
-  compiled ??= WebAssembly.compile(Uint8Array.from(atob(base64), (letter) => letter.charCodeAt(0)));
+  compiled ??= binary().then((bytes) => WebAssembly.compile(bytes));
   const instance = await WebAssembly.instantiate(await compiled, {});
   const run = instance.exports as unknown as KernelExports;
   return { run, arena: new Arena(run.memory, run.heapBase()) };
