@@ -22,6 +22,7 @@ function kernelFit(
   start: ProfileParameters,
   iterations = 40,
   prior: oracle.Prior = oracle.FREE,
+  held = false,
 ) {
   return inArena(kernels, () => {
     const { run, arena } = kernels;
@@ -40,6 +41,7 @@ function kernelFit(
       prior.expected,
       prior.perHeight,
       prior.certainty,
+      held,
       iterations,
       params,
       covariance,
@@ -183,6 +185,30 @@ describe('the profile fit finds what the plain fit finds, within a hundredth of 
       });
     },
   );
+
+  test('with its shape held only light, background and place move, and to where chi² is lowest', () => {
+    const [, truth, k, noise, keep] = CASES[0];
+    const model = { k, nodes: MIDDLE };
+    const samples = pixelsOf(truth, model, noise, 9, 11, keep);
+    const start = [...truth] as ProfileParameters;
+    start[2] += 0.3;
+    const { parameters, status, covariance } = kernelFit(samples, model, noise, start, 40, oracle.FREE, true);
+    expect(status).toBe(OK);
+    expect(parameters.slice(4)).toEqual(truth.slice(4));
+    const chi2 = (p: ProfileParameters) =>
+      samples.reduce((sum, { dx, dy, value }) => {
+        const light = oracle.star(parameters, model, dx, dy);
+        const off = value - oracle.star(p, model, dx, dy) - p[1];
+        return sum + off ** 2 / (noise.skyVariance + noise.unitsPerElectron * light);
+      }, 0);
+    const lowest = chi2(parameters);
+    for (const i of [0, 1, 2, 3])
+      for (const way of [-1, 1]) {
+        const moved = [...parameters] as ProfileParameters;
+        moved[i] += 0.3 * way * Math.sqrt(covariance[i][i]);
+        expect(chi2(moved), `parameter ${i}`).toBeGreaterThan(lowest);
+      }
+  });
 
   test('and its errors are true: 300 fits scatter as the covariance says', () => {
     const [, truth, k, noise] = CASES[0];

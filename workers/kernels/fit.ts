@@ -17,12 +17,13 @@ export const FIT_SLOW: i32 = 2; // iterations used up; the result may serve all 
  * Fisher scoring with Levenberg damping. `params`: 8 f64 (profile.ts), start in, result out. `covariance`: 49 f64 out (row-major).
  * `fit`: 4 f64 out: chi² over degrees of freedom, deviance (chi² + sum of ln variance), pixels used, passes over them.
  * Variance of a pixel = skyVariance + max(model - B, 0) * unitsPerElectron, from the model itself.
- * B is expected at `expected` + `perHeight` A with a variance of 1 / `certainty`; 0 for a free B.
+ * B is expected at `expected` + `perHeight` A with a variance of 1 / `certainty`; 0 for a free B. With `held` the shape
+ * (a, b, c) stays as it is; its part of the covariance is then without meaning.
  * `work`: 3 * 49 + 4 * 7 + 1 f64. Returns FIT_OK, FIT_LOST or FIT_SLOW.
  */
 export function fitProfile(
   list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
-  expected: f64, perHeight: f64, certainty: f64, iterations: i32, params: usize, covariance: usize, fit: usize, work: usize,
+  expected: f64, perHeight: f64, certainty: f64, held: bool, iterations: i32, params: usize, covariance: usize, fit: usize, work: usize,
 ): i32 {
   let normal = work;
   let trialNormal = normal + MATRIX_BYTES;
@@ -38,7 +39,7 @@ export function fitProfile(
   let failures = 0;
   let decrement: f64 = 0;
   let chi2 = accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit)
-    + expect(expected, perHeight, certainty, params, normal, gradient, fit);
+    + expect(expected, perHeight, certainty, held, params, normal, gradient, fit);
   while (passes <= iterations) {
     const solved = dampedStep(normal, gradient, lambda, damped, step);
     if (solved) {
@@ -54,7 +55,7 @@ export function fitProfile(
         break;
       }
       const trialChi2 = accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, trial, trialNormal, trialGradient, fit)
-        + expect(expected, perHeight, certainty, trial, trialNormal, trialGradient, fit);
+        + expect(expected, perHeight, certainty, held, trial, trialNormal, trialGradient, fit);
       passes++;
       // Deep inside the quadratic bowl the step needs no proof; elsewhere chi² must fall, both with the weights of before.
       if (decrement < 1 || load<f64>(fit) <= chi2) {
@@ -71,7 +72,7 @@ export function fitProfile(
         continue;
       }
       accumulate(list, capacity, count, nodes, nodeCount, k, skyVariance, unitsPerElectron, params, normal, gradient, fit);
-      expect(expected, perHeight, certainty, params, normal, gradient, fit);
+      expect(expected, perHeight, certainty, held, params, normal, gradient, fit);
     }
     lambda = max(lambda * 10, 1e-3);
     failures++;
@@ -86,9 +87,9 @@ export function fitProfile(
   return inside ? status : FIT_LOST;
 }
 
-/** Adds to the normal equations what is known of B beforehand; returns its share of chi², also added to the one before. */
+/** Adds to the normal equations what is known beforehand; returns B's share of chi², also added to the one before. */
 function expect(
-  expected: f64, perHeight: f64, certainty: f64, params: usize, normal: usize, gradient: usize, fit: usize,
+  expected: f64, perHeight: f64, certainty: f64, held: bool, params: usize, normal: usize, gradient: usize, fit: usize,
 ): f64 {
   const off = load<f64>(params, 8) - expected - perHeight * load<f64>(params);
   const pull = certainty * off;
@@ -100,6 +101,13 @@ function expect(
   store<f64>(normal, cross, SIZE << 3);
   store<f64>(normal, load<f64>(normal, (SIZE + 1) << 3) + certainty, (SIZE + 1) << 3);
   store<f64>(fit, load<f64>(fit) + pull * off);
+  for (let i: usize = 4; held && i < SIZE; i++) {
+    for (let j: usize = 0; j < SIZE; j++) {
+      store<f64>(normal + ((i * SIZE + j) << 3), i == j ? 1 : 0);
+      store<f64>(normal + ((j * SIZE + i) << 3), i == j ? 1 : 0);
+    }
+    store<f64>(gradient + (i << 3), 0);
+  }
   return pull * off;
 }
 

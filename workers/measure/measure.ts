@@ -88,7 +88,9 @@ export function measureStars(
     unitsPerElectron = frameGain(space, field, shape, radiusPx, form, gain.zeroStored ?? 0);
     form = formOf(space, bright, shape, radiusPx, noiseAt, true);
   }
-  bases = new BaseExpectation(freeFits(space, field, bright, { shape, form, radiusPx, noiseAt }));
+  const free = freeFits(space, field, bright, { shape, form, radiusPx, noiseAt });
+  const typical = typicalOf(free);
+  bases = new BaseExpectation(free);
   const halo = wideHalo(kernels, plane, bright, { shape, form, radiusPx, noiseAt }, fwhmPx, narrow);
   const samples: Sample[] = [];
   // Row by row, so that what one star reads is still at hand for the next.
@@ -99,7 +101,7 @@ export function measureStars(
     const blended = field.blended(index);
     // A close neighbour's wings lie under it: its background is its own.
     const noise = blended ? { ...noiseAt(target), base: undefined } : noiseAt(target);
-    const measured = measureStar(space, target, shape, form, radiusPx, noise, halo);
+    const measured = measureStar(space, target, shape, form, radiusPx, noise, halo, typical);
     if (!measured || measured.star.snr < MIN_SNR) return;
     const { star, profile } = measured;
     if (blended) star.flags |= FLAG.blended;
@@ -134,6 +136,14 @@ function freeFits(
     const { profile, gathered } = fitTarget(space, target, shape, form, radiusPx, noiseAt(target));
     return profile && gathered.saturated === 0 && gathered.outside === 0 ? [{ target, profile }] : [];
   });
+}
+
+/** Median shape of the stars; null for none. */
+function typicalOf(fits: FreeFit[]): Moments | null {
+  if (fits.length === 0) return null;
+  const shapes = fits.map(({ profile }) => momentsOf(profile));
+  const of = (pick: (shape: Moments) => number) => median(shapes.map(pick));
+  return { xx: of((shape) => shape.xx), yy: of((shape) => shape.yy), xy: of((shape) => shape.xy) };
 }
 
 /** The halo out to five widths, measured in a workspace of its own. */

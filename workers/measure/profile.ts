@@ -26,6 +26,8 @@ export interface ProfileErrors {
   base: number;
   /** Of amplitude and base. */
   amplitudeBase: number;
+  /** Of the logarithm of the flux. */
+  logFlux: number;
   /** Mean of the two axes. */
   position: number;
   aa: number;
@@ -72,7 +74,7 @@ export function momentsOf(profile: Pick<Profile, 'a' | 'b' | 'c' | 'k' | 'wing'>
 
 /**
  * Fits the gathered pixels, starting from `shape` at (dx, dy). Maximum likelihood for the noise given, with
- * what is known of the background. Null when the fit runs out of bounds.
+ * what is known of the background; with `held` the shape stays `start.shape` and has no errors. Null when the fit runs out of bounds.
  */
 export function fitProfile(
   space: Workspace,
@@ -80,6 +82,7 @@ export function fitProfile(
   start: { amplitude: number; dx: number; dy: number; shape: Moments },
   form: WingForm,
   noise: PixelNoise,
+  held = false,
 ): Profile | null {
   const [a, b, c] = startCurvature(start.shape, form);
   const { k, wing } = form;
@@ -97,6 +100,7 @@ export function fitProfile(
     noise.base?.expected ?? 0,
     noise.base?.perHeight ?? 0,
     noise.base?.certainty ?? 0,
+    held,
     ITERATIONS,
     space.params,
     space.covariance,
@@ -115,21 +119,38 @@ export function fitProfile(
     c: params[6],
     k,
     wing,
-    errors: {
-      amplitude: covariance[0],
-      base: covariance[7 + 1],
-      amplitudeBase: covariance[1],
-      position: (covariance[2 * 7 + 2] + covariance[3 * 7 + 3]) / 2,
-      aa: covariance[4 * 7 + 4],
-      bb: covariance[5 * 7 + 5],
-      cc: covariance[6 * 7 + 6],
-      ab: covariance[4 * 7 + 5],
-      ac: covariance[4 * 7 + 6],
-      bc: covariance[5 * 7 + 6],
-    },
+    errors: errorsOf(params, covariance, held),
     deviance: fit[1],
     chi2PerFreedom: fit[0],
   };
+}
+
+function errorsOf(params: Float64Array, covariance: Float64Array, held: boolean): ProfileErrors {
+  const shape = (row: number, col: number) => (held ? NaN : covariance[row * 7 + col]);
+  return {
+    amplitude: covariance[0],
+    base: covariance[7 + 1],
+    amplitudeBase: covariance[1],
+    logFlux: held ? covariance[0] / params[0] ** 2 : logFluxVariance(params, covariance),
+    position: (covariance[2 * 7 + 2] + covariance[3 * 7 + 3]) / 2,
+    aa: shape(4, 4),
+    bb: shape(5, 5),
+    cc: shape(6, 6),
+    ab: shape(4, 5),
+    ac: shape(4, 6),
+    bc: shape(5, 6),
+  };
+}
+
+/** Variance of ln flux = ln A - ln(a b - c²) / 2 + a constant: first-order propagation over A, a, b and c. */
+function logFluxVariance(params: Float64Array, covariance: Float64Array): number {
+  const [a, b, c] = [params[4], params[5], params[6]];
+  const det = a * b - c * c;
+  const slopes = [1 / params[0], 0, 0, 0, -b / (2 * det), -a / (2 * det), c / det];
+  let sum = 0;
+  for (let i = 0; i < 7; i++)
+    for (let j = 0; j < 7; j++) sum += slopes[i] * slopes[j] * covariance[7 * i + j];
+  return sum;
 }
 
 /** Writes a profile's parameters in the kernels' order. */

@@ -1,6 +1,7 @@
 import { width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import { strays } from './base-prior.ts';
+import { heldProfile } from './held-shape.ts';
 import { haloWithin, measureGrowth, type Halo } from './growth.ts';
 import {
   fitProfile,
@@ -66,7 +67,7 @@ const UNFITTED_MOST_WIDTHS = 1.8;
 /** Wing exponent of the stand-in: all but a Gaussian. */
 const STAND_IN: WingForm = { k: 0.01, wing: 0 };
 const MIN_PIXELS = 24;
-const LEAST_HEIGHT_SIGMAS = 3;
+const LEAST_LIGHT_SIGMAS = 3;
 const UNDERSAMPLED_PX = 1.6;
 
 /** Collects a target's pixels. */
@@ -186,6 +187,7 @@ function momentProfile(
       amplitude: NaN,
       base: NaN,
       amplitudeBase: NaN,
+      logFlux: NaN,
       position: NaN,
       aa: NaN,
       bb: NaN,
@@ -208,24 +210,26 @@ export function measureStar(
   radiusPx: number,
   noise: PixelNoise,
   halo: Halo,
+  typical: Moments | null,
 ): { star: MeasuredStar; profile: Profile } | null {
-  const { gathered, profile: fittedProfile, cx, cy } = fitTarget(space, target, shape, form, radiusPx, noise);
+  const { gathered, profile: own, cx, cy } = fitTarget(space, target, shape, form, radiusPx, noise);
   if (gathered.count < MIN_PIXELS) return null;
-  // With the background free, a bump as wide as the aperture is no star: its height is not known.
-  if (
-    fittedProfile &&
-    fittedProfile.amplitude < LEAST_HEIGHT_SIGMAS * Math.sqrt(fittedProfile.errors.amplitude)
-  )
-    return null;
-  const profile = fittedProfile ?? momentProfile(space, target, gathered, shape, radiusPx);
+  // The light of a bump as wide as the aperture cannot be told from the background's: it is no star. That of a star
+  // narrower than its pixels cannot be told from its width's.
+  const fittedProfile = own && own.errors.logFlux < LEAST_LIGHT_SIGMAS ** -2 ? own : null;
+  const place = { dx: target.xPx - cx, dy: target.yPx - cy };
+  const held = fittedProfile ? null : heldProfile(space, gathered, place, own, typical, form, noise);
+  if (own && !fittedProfile && !held) return null;
+  const profile = fittedProfile ?? held ?? momentProfile(space, target, gathered, shape, radiusPx);
   if (!profile) return null;
   let flags = 0;
   const shaped = shapeOf(seenProfile(space, profile));
-  let growth = measureGrowth(space, gathered.count, profile, radiusPx, fittedProfile !== null, halo);
+  const smooth = fittedProfile !== null || held !== null;
+  let growth = measureGrowth(space, gathered.count, profile, radiusPx, smooth, halo);
   if (!fittedProfile) flags |= FLAG.unfitted;
   const ring = growth.middleOverRing < RING_SHARE && growth.rmsPx > RING_MIN_RMS_PX;
   // No smooth profile describes a ring: its light is counted pixel by pixel above the surroundings.
-  if (ring || !fittedProfile)
+  if (ring || !smooth)
     growth = measureGrowth(
       space,
       gathered.count,
@@ -235,11 +239,11 @@ export function measureStar(
     );
   // Area of the matched aperture of a Gaussian with the profile's width: 4 pi sqrt(det M).
   const rms = shaped.fwhmPx / (2 * Math.sqrt(2 * Math.LN2));
-  const light = fittedProfile && !ring ? shaped.flux * (1 + haloWithin(halo, Infinity)) : growth.flux;
+  const light = smooth && !ring ? shaped.flux * (1 + haloWithin(halo, Infinity)) : growth.flux;
   const variance = Math.max(light, 0) * noise.unitsPerElectron + 4 * Math.PI * rms ** 2 * noise.skyVariance;
   // On a mosaic only a share of the light and of the sky is seen.
   const snr = (light / Math.sqrt(variance)) * Math.sqrt(space.siteShare);
-  if (!fittedProfile && snr < UNFITTED_MIN_SNR) return null;
+  if (!smooth && snr < UNFITTED_MIN_SNR) return null;
   if (gathered.saturated > 0) flags |= FLAG.saturated;
   if (ring && snr > RING_MIN_SNR) flags |= FLAG.ring;
   else if (shaped.fwhmPx < UNDERSAMPLED_PX) flags |= FLAG.undersampled;

@@ -1,8 +1,8 @@
 import { median } from '../math/robust.ts';
 import type { WingForm } from './wing-form.ts';
 
-/** Wing exponents k = 1/beta that are tried: from all but Gaussian (beta 100) to beta 1.8. */
-export const WING_EXPONENTS = [0.01, 0.06, 0.12, 0.2, 0.28, 0.36, 0.45, 0.55];
+/** Wing exponents k = 1/beta that are tried: from all but Gaussian (beta 300) to beta 1.8. */
+export const WING_EXPONENTS = [0.003, 0.06, 0.12, 0.2, 0.28, 0.36, 0.45, 0.55];
 export const USUAL_FORM: WingForm = { k: 0.28, wing: 0 };
 const USUAL = WING_EXPONENTS.indexOf(USUAL_FORM.k);
 /** Shares of the height in the wing that are tried where a profile without one does not fit; turbulence has 0.07. */

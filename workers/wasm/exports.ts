@@ -74,6 +74,7 @@ export interface KernelExports {
     expected: number,
     perHeight: number,
     certainty: number,
+    held: boolean,
     iterations: number,
     params: number,
     covariance: number,
