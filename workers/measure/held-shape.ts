@@ -6,12 +6,15 @@ import type { Gathered, Workspace } from './workspace.ts';
 /** The star's own pixels: within so many typical widths (rms) of its centre. */
 const CORE_WIDTHS = 3;
 const MOST_STRAY_SIGMAS = 3;
+/** Stars with fewer sampling steps across their FWHM than this are undersampled (Nyquist's measure, common practice). */
+const FINE_STEPS = 2;
+const FWHM_PER_RMS = 2 * Math.sqrt(2 * Math.LN2);
 
 /**
  * A faint star on coarse pixels, most of its light in one of them: nothing keeps its width from shrinking to a point, and
  * with the width goes the flux. Its shape is then held at the frame's typical one; it gets place and light, but no width
  * of its own. Null where that shape does not fit its pixels (a hot pixel, a cosmic ray), or where the star's own fit was
- * `wider`: then it is not for want of pixels that its light is unknown.
+ * wider, or the frame's stars are well sampled: then it is not for want of pixels that its light is unknown.
  */
 export function heldProfile(
   space: Workspace,
@@ -23,6 +26,7 @@ export function heldProfile(
   noise: PixelNoise,
 ): Profile | null {
   if (!typical || !(peak > 0) || (own && width(momentsOf(own)) > width(typical))) return null;
+  if (FWHM_PER_RMS * width(typical) * Math.sqrt(space.siteShare) > FINE_STEPS) return null;
   const start = { amplitude: peak, dx: place.dx, dy: place.dy, shape: typical };
   const profile = fitProfile(space, count, start, form, noise, true);
   return profile && fits(space, count, profile, CORE_WIDTHS * width(typical)) ? profile : null;
