@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { PolarError } from '../../workers/protocol/series.ts';
 import { hourAngleOf, polarCombination, polarFromTwo, refractionDecDrift } from '../../workers/series/sky.ts';
+import { stoppedDrive } from '../../workers/series/stopped-drive.ts';
 import { trackRun } from '../../workers/series/track.ts';
 import { makeRun } from './runs.ts';
 
@@ -109,4 +110,44 @@ test('a run with known orientation is split, and the axis named with its hour an
   expect(sky!.polar!.hourAngleH).toBeCloseTo(3 - 8 / 60, 1);
   expect(Math.abs(sky!.polar!.combinationArcmin.value / (0.9 / 0.26252) - 1)).toBeLessThan(0.06);
   expect(trackRun(makeRun({ seed: 3, frames: 8 }).records).sky).toBeNull();
+});
+
+describe('drive switched off', () => {
+  // 15.041 cos(40°) arc seconds a second (handbook 7.1) at 1.6 arcsec/px, westwards along 30° from +x.
+  const pxPerS = (15.041067 * Math.cos(40 * DEG)) / 1.6;
+  const run = (frames: number) =>
+    makeRun({
+      seed: 5,
+      frames,
+      cadenceS: 4,
+      exposureS: 0.5,
+      motion: (t) => [pxPerS * t * Math.cos(30 * DEG), pxPerS * t * Math.sin(30 * DEG)],
+    }).records;
+
+  test('two short frames give east and the scale', () => {
+    const found = stoppedDrive(trackRun(run(2)).report, 40, false)!;
+    expect(Math.abs(found.arcsecPerPx.value / 1.6 - 1)).toBeLessThan(0.01);
+    expect(found.orientation.eastDeg).toBeCloseTo(30 - 180, 0);
+    expect(found.directionSigmaDeg).toBeLessThan(1);
+    expect(found.orientation.source).toBe('stopped-drive');
+  });
+
+  test('north up and east left: first stored row at the top, and the other way', () => {
+    const report = trackRun(run(3)).report;
+    const west = (angleDeg: number) => ({
+      ...report,
+      driftPxPerMin: {
+        x: { value: 600 * Math.cos(angleDeg * DEG), sigma: 1 },
+        y: { value: 600 * Math.sin(angleDeg * DEG), sigma: 1 },
+      },
+    });
+    // The field moves to the right, so east is left; up is -y with the first row at the top, +y with it at the bottom.
+    expect(stoppedDrive(west(0), 0, false)!.orientation).toMatchObject({ eastDeg: 180, northDeg: -90 });
+    expect(stoppedDrive(west(0), 0, true)!.orientation).toMatchObject({ eastDeg: 180, northDeg: 90 });
+  });
+
+  test('a drive that runs is not taken for one that stands; nothing near the pole', () => {
+    expect(stoppedDrive(trackRun(makeRun({ seed: 6, frames: 4 }).records).report, 40, false)).toBeNull();
+    expect(stoppedDrive(trackRun(run(2)).report, 89, false)).toBeNull();
+  });
 });
