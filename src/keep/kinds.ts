@@ -35,13 +35,6 @@ export const KINDS: Kind[] = [
     settings: null,
   },
   {
-    id: 'comparisons',
-    name: 'Comparisons',
-    says: 'frames that were set beside each other',
-    stores: ['comparisons'],
-    settings: null,
-  },
-  {
     id: 'runs',
     name: 'Runs',
     says: 'series of frames and the folders they came from',

@@ -31,13 +31,6 @@ export interface KeptFrame extends Numbered {
   meanStars: MeanStar[];
 }
 
-/** Two frames that were compared, as they were told. */
-export interface KeptComparison extends Numbered {
-  before: FrameReport;
-  after: FrameReport;
-  headline: string;
-}
-
 /** A run of frames that was watched; its frames are records of their own, so that one more costs little. */
 export interface KeptRun extends Numbered {
   name: string;
@@ -58,7 +51,6 @@ export interface KeptFolder extends Numbered {
 
 export interface Shelves {
   frames: KeptFrame;
-  comparisons: KeptComparison;
   runs: KeptRun;
   runFrames: KeptRunFrame;
   folders: KeptFolder;
@@ -68,7 +60,6 @@ export type ShelfName = keyof Shelves;
 /** How many records a shelf holds before the oldest is dropped: some tens of megabytes at most, all together. */
 export const MOST: Record<ShelfName, number> = {
   frames: 24,
-  comparisons: 40,
   runs: 12,
   runFrames: 3000,
   folders: 6,
@@ -83,7 +74,6 @@ export interface Schema extends DBSchema {
   /** Rig and preferences: small things with a name each. */
   settings: { key: string; value: unknown };
   frames: Stored<KeptFrame>;
-  comparisons: Stored<KeptComparison>;
   runs: Stored<KeptRun>;
   runFrames: Stored<KeptRunFrame, { runId: number }>;
   folders: Stored<KeptFolder>;

@@ -30,6 +30,10 @@ test('after one visit the page opens and measures with its server switched off, 
   await visit.page.getByRole('link', { name: 'Rig' }).click();
   await visit.page.getByRole('link', { name: 'Back to the frame' }).waitFor();
   await said(visit, /opens without its server/);
+  // The copy was made from the page's own server alone.
+  expect(
+    new Set(visit.requests.filter((asked) => /^http/.test(asked)).map((asked) => new URL(asked).host)),
+  ).toEqual(new Set([`127.0.0.1:${port}`]));
   expect(visit.errors.filter((error) => !/offline\.js/.test(error))).toEqual([]);
   const codeFromText = await visit.page.evaluate(
     () =>
