@@ -305,6 +305,30 @@ describe('where the physics does not hold', () => {
     expect(seen(fit, { ...alike, common: even, slope: { value: 0.3, sigma: 0.02 } }).cause).toBe('tilt');
   });
 
+  test('nothing that the model says is seen, but corners are wider: said in plain words, without a screw to turn', () => {
+    const fit = fitOf({ tiltX: 4 }, ['tilt'], { known: untold, coherence: 0.08 });
+    const wider = { ...alike, common: even, bowl: { value: 0.3, sigma: 0.02 } };
+    const verdict = seen(fit, wider);
+    expect([verdict.cause, verdict.confidence]).toEqual(['curvature', 0.5]);
+    expect(verdict.headline).toMatch(/35 % wider from the middle to the corners/);
+    expect(verdict.next).toEqual([]);
+    expect(seen(fit, { ...wider, radialComet: { value: 0.4, sigma: 0.03 } }).cause).toBe('coma');
+  });
+
+  test('a model that hardly describes the stars and shapes without a pattern: no word', () => {
+    const nothingSeen = { ...alike, common: even };
+    const verdict = seen(fitOf({}, [], { coherence: 0.2 }), nothingSeen);
+    expect(verdict.headline).toMatch(/^Cannot tell/);
+    expect(verdict.confidence).toBeLessThan(0.5);
+  });
+
+  test('stars that stretch away from the middle deny a field that turned', () => {
+    const fit = fitOf({ rotation: 8, motionX: 3 }, ['motion', 'rotation'], { coherence: 0.04 });
+    const around = { ...alike, common: even, varying: 0.3, radial: { value: -0.4, sigma: 0.02 } };
+    expect(seen(fit, around).cause).toBe('rotation');
+    expect(seen(fit, { ...around, radial: { value: 0.4, sigma: 0.02 } }).cause).not.toBe('rotation');
+  });
+
   test('a wider disc of an unknown telescope is not called focus; a ring is', () => {
     const blurred = (focus: number) =>
       judge(fitOf({ focus }, ['focus'], { known: untold, focalLengthMm: null })).verdict;

@@ -4,11 +4,14 @@ import type { BudgetPart, Cause } from '../protocol/report.ts';
 import type { Rig } from '../protocol/rig.ts';
 import type { WeighedCause } from './causes.ts';
 import { aboveLimit, fromGap, misfitCap, normalCdf } from './confidence.ts';
+import { sureness } from './headline.ts';
 import { standIn } from './other-story.ts';
+import { findingOf, type Finding } from './plain/finding.ts';
 import type { PlainLook } from './plain/plain-look.ts';
-import { isSupported, stretchedAlike } from './plain/support.ts';
+import { isSupported } from './plain/support.ts';
 import {
   ASTIGMATISM_BEFORE_FOCUS,
+  BARELY_A_MODEL,
   LEAST_SIGNIFICANCE,
   PHYSICS_HOLDS,
   PLAIN_WORDS,
@@ -38,8 +41,8 @@ export interface Decision {
   rival: Cause;
   /** What the user's own limit lets pass, and how many times wider it leaves the corners. */
   excused?: { cause: Cause; times: number };
-  /** The shapes alone say so; the model's numbers do not count. */
-  plain?: boolean;
+  /** Said from the shapes alone: the model's numbers do not count. */
+  headline?: string;
 }
 
 /** What no turn of a screw takes away. */
@@ -52,7 +55,8 @@ export function decide(evidence: Evidence): Decision {
   const base = unavoidable(corners);
   const cap = misfitCap(fit, evidence.fwhmPx);
   const holds = cap > PHYSICS_HOLDS;
-  if (look && !holds && !canTellTrails(fit) && stretchedAlike(look)) return stretched(evidence.weighed, cap);
+  const finding = look && !holds ? findingOf(look) : null;
+  if (finding?.cause === 'trailing' && !canTellTrails(fit)) return plainly(finding, evidence.weighed, cap);
   const weighed = evidence.weighed.filter(
     (entry) =>
       (fit.known.focalRatio || !isUntold(entry, base)) &&
@@ -62,7 +66,11 @@ export function decide(evidence: Evidence): Decision {
     ({ key, significance, cornerVariancePx2 }) =>
       significance >= LEAST_SIGNIFICANCE && cornerVariancePx2 > WORTH_NAMING[key].share * base,
   );
-  if (worthy.length === 0) return roundField({ ...evidence, weighed }, base, cap);
+  if (worthy.length === 0) {
+    if (finding) return plainly(finding, evidence.weighed, cap);
+    const round = roundField({ ...evidence, weighed }, base, cap);
+    return cap > BARELY_A_MODEL ? round : { ...round, confidence: Math.min(cap, 0.4), headline: NO_WORD };
+  }
 
   const first = leading(worthy);
   const times = Math.sqrt(corners.total / base);
@@ -77,7 +85,10 @@ export function decide(evidence: Evidence): Decision {
     if (blur > weighed.reduce((sum, entry) => sum + entry.cornerVariancePx2, 0))
       return { cause: 'seeing', confidence: Math.min(cap, 0.9), rival: first.cause };
   }
-  return weighAgainstRivals({ ...evidence, weighed }, first, base, cap);
+  const decision = weighAgainstRivals({ ...evidence, weighed }, first, base, cap);
+  return finding && decision.confidence < PLAIN_WORDS.rather
+    ? plainly(finding, evidence.weighed, cap)
+    : decision;
 }
 
 /** Whether the fit knows the telescope and describes its stars nearly: then it may tell a trail from astigmatism. */
@@ -98,16 +109,16 @@ function leading(worthy: WeighedCause[]): WeighedCause {
     : first;
 }
 
-/** The model does not describe these stars, but all are long alike: that is what tracking does. */
-function stretched(weighed: WeighedCause[], cap: number): Decision {
-  const agreed = weighed[0]?.cause === 'trailing';
-  return {
-    cause: 'trailing',
-    confidence: agreed ? Math.max(cap, PLAIN_WORDS.agreed) : PLAIN_WORDS.alone,
-    rival: 'astigmatism',
-    plain: true,
-  };
+/** Where the model does not describe the stars their shapes speak; more surely where it says the same. */
+function plainly({ cause, rival, sentence }: Finding, weighed: WeighedCause[], cap: number): Decision {
+  const agreed = weighed[0]?.cause === cause;
+  const alone = cause === 'trailing' ? PLAIN_WORDS.alone : PLAIN_WORDS.pattern;
+  const confidence = agreed ? Math.max(cap, PLAIN_WORDS.agreed) : alone;
+  return { cause, confidence, rival, headline: `${sureness(confidence)} ${sentence}` };
 }
+
+const NO_WORD =
+  'Cannot tell: the model does not describe these stars, and no pattern over the field stands out.';
 
 function weighAgainstRivals(
   { fit, weighed }: Evidence,

@@ -1,6 +1,4 @@
-import { elongationOf } from '../math/shape.ts';
 import type { Cause, FieldModel } from '../protocol/report.ts';
-import type { PlainLook } from './plain/plain-look.ts';
 
 const WORDS: Record<Cause, string> = {
   clean: 'the stars are round to the corners',
@@ -47,9 +45,5 @@ export function headline(
 /** What is not perfect, but within what the user called good enough. */
 export const goodEnough = (confidence: number, cause: Cause, times: number): string =>
   `${sureness(confidence)} good enough to start the run: corner stars are ${((times - 1) * 100).toFixed(0)} % wider than air and pixels leave them, within your limit. Most of it: ${WORDS[cause]}.`;
-
-/** Said from the shapes alone: all stars are long the same way. */
-export const longAlike = (confidence: number, { common }: PlainLook): string =>
-  `${sureness(confidence)} ${WORDS.trailing}: all over the frame they are ${elongationOf(Math.min(common.value, 0.95)).toFixed(1)} times as long as wide, along the same line.`;
 
 const PATH_WORDS = { none: '', straight: ' along a line', jump: ' in one jump', swing: ' to and fro' };

@@ -50,8 +50,13 @@ export const UNTOLD_AXIS = 0.6;
 
 /** Above this much trust in the model the stars' shapes by themselves have no vote. */
 export const PHYSICS_HOLDS = 0.9;
-/** What the stars' plain shapes say for themselves, at most: they never name a screw. */
-export const PLAIN_WORDS = { agreed: 0.8, alone: 0.7 };
+/** Up to here the model hardly describes the stars: that it finds nothing says nothing. */
+export const BARELY_A_MODEL = 0.65;
+/**
+ * How sure the stars' plain shapes are: where the model's largest cause is the same, where all are long alike, where
+ * another pattern stands out; and below which the model's own word gives way to them. They never name a screw.
+ */
+export const PLAIN_WORDS = { agreed: 0.8, alone: 0.7, pattern: 0.5, rather: 0.4 };
 
 /** Which frame tells two explanations apart, first match wins. */
 export const DECIDERS: readonly {

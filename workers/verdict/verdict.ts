@@ -7,7 +7,7 @@ import { FAMILY } from '../fit/causes.ts';
 import type { Rig } from '../protocol/rig.ts';
 import { weighCauses } from './causes.ts';
 import { decide, unavoidable } from './decide.ts';
-import { goodEnough, headline, longAlike } from './headline.ts';
+import { goodEnough, headline } from './headline.ts';
 import type { MoveContext } from './move.ts';
 import { nextMoves } from './next-moves.ts';
 import type { PlainLook } from './plain/plain-look.ts';
@@ -42,7 +42,7 @@ export function verdictOf(
     confidence,
     rival,
     excused,
-    plain,
+    headline: plain,
   } = decide({
     fit,
     weighed,
@@ -59,10 +59,12 @@ export function verdictOf(
     confidence,
     headline: excused
       ? goodEnough(confidence, excused.cause, excused.times)
-      : plain
-        ? longAlike(confidence, look!)
-        : headline(named, confidence, model, { cornerFwhmPx: fit.cornerFwhmPx, withoutPx: leftPx }),
-    next: nextMoves(named, moveContext(fit, model, measured, rig, corners, leftPx)),
+      : (plain ?? headline(named, confidence, model, { cornerFwhmPx: fit.cornerFwhmPx, withoutPx: leftPx })),
+    // Shapes alone name no screw: only a shorter exposure can be advised without the model's numbers.
+    next:
+      plain && FAMILY[named] !== 'tracking'
+        ? []
+        : nextMoves(named, moveContext(fit, model, measured, rig, corners, leftPx)),
     decider: confidence < SURE ? deciderBetween(named, rival) : null,
   };
   return {
@@ -76,7 +78,7 @@ export function verdictOf(
       cornerFwhmWithoutPx,
     })),
     verdict,
-    warnings: plain ? [...fit.warnings, SHAPES_ALONE] : fit.warnings,
+    warnings: plain !== undefined ? [...fit.warnings, SHAPES_ALONE] : fit.warnings,
   };
 }
 

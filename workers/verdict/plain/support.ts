@@ -2,8 +2,8 @@ import type { Estimate } from '../../protocol/report.ts';
 import type { WeighedCause } from '../causes.ts';
 import type { PlainLook } from './plain-look.ts';
 
-/** Distortion that all stars must share to be called long: 1.15 times as long as wide, and seen at once. */
-const STRETCHED = 0.14;
+/** Distortion that all stars must share to be called long: 1.1 times as long as wide. */
+const STRETCHED = 0.1;
 /** By this factor it must exceed what changes over the field. */
 const OVER_VARYING = 2;
 /** Standard errors that make a pattern of the plain look more than chance. */
@@ -18,12 +18,16 @@ const KEEPS = 0.5;
 /** The same for a rotation, whose corners are promised and whose stars lie nearer. */
 const ROTATION_KEEPS = 0.3;
 
-const seen = ({ value, sigma }: Estimate, least: number) =>
+/** More than chance, and more than `least`. */
+export const seen = ({ value, sigma }: Estimate, least: number) =>
   Math.abs(value) > least && Math.abs(value) > SEEN * sigma;
 
 /** All over the frame the stars are long by the same amount along the same line. */
 export const stretchedAlike = (look: PlainLook): boolean =>
   seen(look.common, STRETCHED) && look.common.value > OVER_VARYING * look.varying;
+
+/** Stars stretch along the radius: a field that turns stretches them across it. */
+const awayFromCentre = ({ radial }: PlainLook) => radial.value > 0 && seen(radial, LEAST_SHAPE);
 
 /**
  * Whether the stars' shapes show what a cause must show, whatever the model says; `totalPx2`: all variance in the corners. What every star shares in width alone
@@ -47,7 +51,7 @@ export function isSupported(
       return look.varying > LEAST_SHAPE || seen(look.common, LEAST_SHAPE) || seen(look.radial, LEAST_SHAPE);
     case 'motion':
       return cause === 'rotation'
-        ? look.varying > Math.max(LEAST_SHAPE, ROTATION_KEEPS * promised)
+        ? look.varying > Math.max(LEAST_SHAPE, ROTATION_KEEPS * promised) && !awayFromCentre(look)
         : seen(look.common, Math.max(LEAST_SHAPE, KEEPS * promised));
     case 'pinching':
       // Three corners have no test in the second moments: where the physics fails they are the model's excuse.
