@@ -50,7 +50,9 @@ export function drawRadialProfile(
   svg.selectAll('*').remove();
   const plot = svg.append('g').attr('transform', `translate(${margin.left},${margin.top})`);
   const x = scaleLinear([0, data.maxRadiusPx * options.perPx], [0, width]);
-  const y = scaleLinear([-0.08, 1.05], [height, 0]);
+  // A model's core may be brighter than pixels that the camera cut off.
+  const top = 1.05 * Math.max(1, ...data.line.map((p) => p.height));
+  const y = scaleLinear([-0.08, top], [height, 0]);
   plot
     .append('g')
     .attr('class', 'axis')
@@ -61,8 +63,8 @@ export function drawRadialProfile(
     .attr('class', 'axis')
     .call(
       axisLeft(y)
-        .tickValues([0, 0.25, 0.5, 0.75, 1])
-        .tickFormat((v) => `${v.valueOf() * 100}`),
+        .tickValues(top > 2 ? y.ticks(4) : [0, 0.25, 0.5, 0.75, 1])
+        .tickFormat((v) => `${Math.round(v.valueOf() * 100)}`),
     );
   plot
     .append('text')
@@ -79,7 +81,7 @@ export function drawRadialProfile(
     plot
       .append('path')
       .attr('class', 'profile-half')
-      .attr('d', `M${x((data.fwhmPx / 2) * options.perPx)},${y(-0.08)}V${y(1.05)}`);
+      .attr('d', `M${x((data.fwhmPx / 2) * options.perPx)},${y(-0.08)}V${y(top)}`);
   plot
     .append('g')
     .selectAll('circle')
