@@ -44,8 +44,8 @@ const SEEING = 2.3548;
  * the ratio, as found on rendered frames with partly defocused stars (workers/series/focus-model.ts).
  */
 const wingHabit = (overFocus: number, obstruction: number) => {
-  const end = Math.max(2.2, 3.4 - 4 * obstruction);
-  return (0.07 + 0.05 * obstruction) * Math.max(0, Math.min(1, (end - overFocus) / (end - 1.4)));
+  const end = Math.max(2.3, 3 - 2 * obstruction);
+  return 0.085 * Math.max(0, Math.min(1, (overFocus - 1.05) / 0.22, (end - overFocus) / (end - 1.5)));
 };
 
 export function rayRecords(run: RayRun): SeriesRecord[] {

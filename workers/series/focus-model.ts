@@ -80,14 +80,15 @@ const excessAt = (theta: Float64Array, x: number, y: number): number =>
   );
 
 /**
- * The measurement shares one exponent of the wings among a frame's stars, which makes the wide ones of a frame a little
- * too wide and the narrow ones too narrow: by this power of their size over the frame's. Found on rendered frames of
- * five telescopes: 0.06 to 0.14 near focus, none where stars are rings, which are counted by pixels; rings come earlier with a
- * central obstruction.
+ * The measurement shares the form of the wings among a frame's stars, which makes the wide ones of a partly defocused
+ * frame a little too wide and the narrow ones too narrow: by this power of their size over the frame's. Found on rendered
+ * frames of six telescopes (f/4 to f/7): none in focus, 0.07 to 0.1 at one and a half times the size in focus, none again
+ * where stars are rings, which are counted by pixels; with a central obstruction rings come earlier.
  */
 const wingShare = (sizeOverFocus: number, obstruction: number): number => {
-  const end = Math.max(2.2, 3.4 - 4 * obstruction);
-  return (0.07 + 0.05 * obstruction) * Math.max(0, Math.min(1, (end - sizeOverFocus) / (end - 1.4)));
+  const end = Math.max(2.3, 3 - 2 * obstruction);
+  const share = Math.min(1, (sizeOverFocus - 1.05) / 0.22, (end - sizeOverFocus) / (end - 1.5));
+  return 0.085 * Math.max(0, share);
 };
 
 /** ln of the size that the model expects of every sample, and the derivatives by all parameters (row-major) if wanted. */

@@ -23,10 +23,16 @@ const SCALE_SIGMA = 0.04;
 /** Error of a scale by geometry: focal ratio as written, light's colour; and more when the obstruction is not known. */
 const GEOMETRY_SIGMA = 0.02;
 const OBSTRUCTION_SIGMA = 0.03;
+/** Usual obstruction of a small reflector; a refractor must fit better by this (a log likelihood ratio of e³) to be taken for one. */
+const REFLECTOR = 0.3;
+const CLEARLY = 6;
 /** A frame whose stars miss the fitted run by this many of their sigmas (median) is none of it. */
 const MISFIT = 2.6;
-/** Coma and astigmatism together move the smallest star by about this part of the depth at which a star doubles. */
-const COMA_SHIFT = 0.04;
+/**
+ * Coma and astigmatism together move the corner's smallest star, which looks like curvature: by this part of the depth in
+ * which a star in focus doubles, times the fourth power of the corner's sagittal coma in px (3 to 16 µm on rendered f/4 mirrors).
+ */
+const COMA_SHIFT = 0.001;
 
 /**
  * Focal surface from frames at several focus positions: z(x, y) = focus + tilt·(x, y) - curvature r²/2, z positive =
@@ -38,7 +44,10 @@ export function focusRun(records: readonly SeriesRecord[], options: FocusOptions
   const data = focusSamples(records, options);
   if (data.frames.length === 0)
     return refuse('None of the frames tells its focus position and has stars: type the positions in.');
-  const optics = focusOptics(records, options);
+  const told = focusOptics(records, options);
+  const optics = told.obstructionKnown
+    ? told
+    : { ...told, obstruction: likeliestObstruction(data, told, options) };
   let fitted = fitData(data, optics, options);
   const kept = new Set(data.frames.map((_, f) => f));
   const leftOut = [...data.leftOut];
@@ -86,6 +95,16 @@ function fitData(data: FocusData, optics: KnownOptics, options: FocusOptions): F
   const scale: Prior | null =
     told && optics.known ? { value: Math.log(Math.abs(told)), sigma: SCALE_SIGMA } : null;
   return { model, fit: fitFromStarts(data, model, scale) };
+}
+
+/**
+ * Where nobody told the obstruction the stars do, roughly: it changes how they grow and when they become rings.
+ */
+function likeliestObstruction(data: FocusData, optics: KnownOptics, options: FocusOptions): number {
+  if (!optics.known) return optics.obstruction;
+  const costOf = (obstruction: number) =>
+    fitData(data, { ...optics, obstruction }, options)?.fit.cost ?? Infinity;
+  return costOf(0) < costOf(REFLECTOR) - CLEARLY ? 0 : REFLECTOR;
 }
 
 /** Tabled as far as the largest stars of the run need. */
@@ -161,8 +180,8 @@ function resultOf(
   const perM = umPerStep ? umPerStep.value / (1e6 * halfDiagonalM ** 2) : null;
   const cornerDepth =
     hfdAt(model, theta, theta[P.focus], 0, 0) / (model.law.slope * Math.exp(theta[P.lnScale]));
-  const comaPx = Math.abs(theta[P.comaField]);
-  const comaShift = (COMA_SHIFT * cornerDepth * comaPx ** 2) / (comaPx ** 2 + 1);
+  // Coma and astigmatism both grow outwards: what they do together grows with the fourth power.
+  const comaShift = COMA_SHIFT * cornerDepth * theta[P.comaField] ** 4;
   const curvature: Estimate | null =
     perM && optics.pixelKnown
       ? {
