@@ -1,4 +1,15 @@
-import { axisLeft, line, max, min, quantile, scaleLinear, scaleTime, select, type Selection } from 'd3';
+import {
+  axisLeft,
+  line,
+  max,
+  median,
+  min,
+  quantile,
+  scaleLinear,
+  scaleTime,
+  select,
+  type Selection,
+} from 'd3';
 
 export interface TimelineLane {
   name: string;
@@ -30,14 +41,18 @@ export interface TimelineOptions {
 const MARGIN = { left: 46, right: 10, bottom: 30 };
 const RAIL_ROW = 24;
 const TITLE = 30;
-/** A break longer than this share of the run would squeeze the rest: then frames stand evenly instead. */
+/** A break longer than this share of the run, and than so many steps, would squeeze the rest: then frames stand evenly. */
 const LONGEST_BREAK = 0.3;
+const LONGEST_STEPS = 5;
 
 /** Place of each frame along the run, px within the plot. */
 export function timelinePlaces(timesMs: number[], width: number): { at: number[]; even: boolean } {
   const [first, last] = [timesMs[0], timesMs[timesMs.length - 1]];
   const breaks = timesMs.slice(1).map((time, i) => time - timesMs[i]);
-  const even = !(last > first) || Math.max(...breaks, 0) > LONGEST_BREAK * (last - first);
+  const longest = Math.max(...breaks, 0);
+  const even =
+    !(last > first) ||
+    (longest > LONGEST_BREAK * (last - first) && longest > LONGEST_STEPS * (median(breaks) ?? 0));
   const scale = even
     ? scaleLinear([0, Math.max(1, timesMs.length - 1)], [6, width - 6])
     : scaleLinear([first, last], [6, width - 6]);
@@ -253,7 +268,7 @@ function timeAxis(group: Group, timesMs: number[], at: number[], even: boolean, 
         return { x: at[i], text: clock(timesMs[i]) };
       })
     : scale.ticks(most).map((tick) => ({ x: scale(tick), text: clock(tick.valueOf()) }));
-  for (const { x, text } of times) {
+  for (const { x, text } of times.filter(({ text }, i) => text !== times[i - 1]?.text)) {
     group.append('path').attr('class', 'night-floor').attr('d', `M${x},0v5`);
     group.append('text').attr('class', 'night-time').attr('x', x).attr('y', 19).text(text);
   }

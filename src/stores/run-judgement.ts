@@ -1,11 +1,17 @@
 import { defineStore } from 'pinia';
 import { computed, ref, shallowRef, toRaw, watch } from 'vue';
 import type { Fault } from '../../workers/protocol/faults.ts';
-import type { JudgeOptions, RunFrame, RunJudgement } from '../../workers/protocol/run.ts';
-import type { SeriesResult } from '../../workers/protocol/series.ts';
+import type {
+  JudgeOptions,
+  RunFocus,
+  RunFrame,
+  RunJudgement,
+  RunTracking,
+} from '../../workers/protocol/run.ts';
 import { RunClient } from '../client/run-client.ts';
 import { settings } from '../keep/settings.ts';
 import { useRigs } from '../rig/rigs.ts';
+import { useAnalysis } from './analysis.ts';
 import { useRun } from './run.ts';
 
 export interface ToldSite {
@@ -21,13 +27,20 @@ const LEAST_MS = 1000;
 export const useRunJudgement = defineStore('run-judgement', () => {
   const run = useRun();
   const rigs = useRigs();
+  const analysis = useAnalysis();
   const judgement = shallowRef<RunJudgement | null>(null);
-  const tracking = shallowRef<SeriesResult | null>(null);
+  const tracking = shallowRef<RunTracking | null>(null);
+  const focus = shallowRef<RunFocus | null>(null);
+  /** A trail that is still good, and what a step of the focuser is; null = not told. */
+  const trailPx = ref<number | null>(null);
+  const umPerStep = ref<number | null>(null);
   const trouble = shallowRef<Fault | null>(null);
   const selected = ref<string | null>(null);
   const told = shallowRef<ToldSite>(settings.get<ToldSite>('site') ?? NO_SITE);
   const client = new RunClient(() => run.list.flatMap(({ key, frame }) => (frame ? [[key, frame]] : [])));
+  const focusTrouble = shallowRef<Fault | null>(null);
   let asking = false;
+  let following = false;
   let again = false;
   let timer: ReturnType<typeof setTimeout> | null = null;
 
@@ -49,6 +62,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     soon();
   });
   watch([() => run.limits, () => run.words, site], () => void judge());
+  watch([trailPx, umPerStep, site], () => void follow());
   watch(
     () => run.list.length,
     (length) => {
@@ -56,6 +70,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
       client.forget();
       judgement.value = null;
       tracking.value = null;
+      focus.value = null;
       selected.value = null;
     },
   );
@@ -83,10 +98,55 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     if (again) {
       again = false;
       soon();
-    }
+    } else void follow();
+  }
+
+  /** Tracking and focus take longer than the judgement: they are asked when nothing else waits. */
+  async function follow(): Promise<void> {
+    if (following || run.measured < 2) return;
+    following = true;
+    const { latitudeDeg, longitudeDeg } = site.value;
+    const steps = { focusUmPerStep: umPerStep.value };
+    const told = analysis.rig();
+    const focalRatio = told.focalLengthMm && told.apertureMm ? told.focalLengthMm / told.apertureMm : null;
+    const [tracked, focused] = [
+      await client.ask((api) =>
+        api.track({
+          latitudeDeg,
+          longitudeDeg,
+          ...steps,
+          ...(trailPx.value ? { limitPx: trailPx.value } : {}),
+        }),
+      ),
+      await client.ask((api) =>
+        api.focus({
+          ...steps,
+          focalRatio,
+          obstruction: told.obstruction ?? null,
+          pixelSizeUm: told.pixelSizeUm ?? null,
+        }),
+      ),
+    ];
+    following = false;
+    if (run.list.length === 0) return;
+    if (tracked.ok) tracking.value = tracked.value;
+    focus.value = focused.ok ? focused.value : null;
+    focusTrouble.value = focused.ok || focused.fault.code === 'cancelled' ? null : focused.fault;
   }
 
   if (run.measured > 0) soon();
 
-  return { judgement, tracking, trouble, selected, site, told, tellSite };
+  return {
+    judgement,
+    tracking,
+    focus,
+    focusTrouble,
+    trailPx,
+    umPerStep,
+    trouble,
+    selected,
+    site,
+    told,
+    tellSite,
+  };
 });

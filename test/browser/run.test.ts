@@ -234,3 +234,70 @@ test('a folder is watched: a frame that appears is measured when it is written, 
   expect(visit.errors).toEqual([]);
   await visit.close();
 });
+
+test('a mount that drifts and swings: path, longest exposure, and the period by the clock', async () => {
+  const visit = await (await site.visit()).begin();
+  const page = await night(visit);
+  // 0.4 px a minute to the right, a worm of 8 minutes that swings by 3 px: told by the frames' places alone.
+  const paths = writeNight(36, (i) => ({ xPx: 0.4 * i + 3 * Math.sin((2 * Math.PI * i) / 8), yPx: 0.1 * i }));
+  await page.getByTestId('run-files').setInputFiles(paths);
+  await judged(visit, 36, 36);
+  const tracking = page.getByTestId('tracking');
+  await tracking.getByText('Once in').waitFor();
+  const value = async (name: string) =>
+    parseFloat(await tracking.locator('dl > div').filter({ hasText: name }).locator('dd').innerText());
+  expect(Math.abs((await value('Once in')) / 480 - 1)).toBeLessThan(0.03);
+  // sqrt(0.4² + 0.1²) = 0.412.
+  expect(Math.abs((await value('Drift a minute')) / Math.hypot(0.4, 0.1) - 1)).toBeLessThan(0.1);
+  expect(await tracking.locator('svg').count()).toBeGreaterThanOrEqual(2);
+  await page.screenshot({ path: `${screenshots}/night-tracking.png`, fullPage: true });
+  expect(visit.errors).toEqual([]);
+  await visit.close();
+});
+
+test('frames at several focus positions are a focus run: best position and the sensor from the side', async () => {
+  const visit = await (await site.visit()).begin();
+  const page = await night(visit);
+  // Out of focus, the width of a light cone adds in squares: smallest at 5200, by construction.
+  const positions = [4700, 4850, 5000, 5150, 5300, 5450, 5600, 5750];
+  const paths = writeNight(positions.length, (i) => ({
+    sigmaPx: Math.hypot(1.4, (positions[i] - 5200) / 150),
+    light: 3,
+    cards: [
+      ['FOCUSPOS', positions[i]],
+      ['XPIXSZ', 3.8],
+      ['FOCALLEN', 600],
+      ['APTDIA', 150],
+    ],
+  }));
+  await page.getByTestId('run-files').setInputFiles(paths);
+  const focus = page.getByTestId('focus-run');
+  await focus.getByText('Best position in the middle').waitFor();
+  const best = await focus
+    .locator('dl > div')
+    .filter({ hasText: 'Best position in the middle' })
+    .locator('dd')
+    .innerText();
+  expect(Math.abs(parseFloat(best) - 5200)).toBeLessThan(30);
+  await page.screenshot({ path: `${screenshots}/night-focus.png`, fullPage: true });
+  expect(visit.errors).toEqual([]);
+  await visit.close();
+});
+
+test('before sunrise the page reminds of the caps; the place is told once and remembered', async () => {
+  const visit = await site.visit();
+  // 04:50 UTC: an hour before the Sun rises at 50.1° N 8.7° E on that day, 05:51:54 (astropy 5.2.1).
+  await visit.page.clock.setFixedTime(new Date('2026-10-18T04:50:00Z'));
+  await visit.begin();
+  const page = await night(visit);
+  const sun = page.getByTestId('sun');
+  await sun.getByLabel('Latitude, ° (south is negative)').fill('50.1');
+  await sun.getByLabel('Longitude, ° (west is negative)').fill('8,7');
+  await page.keyboard.press('Tab');
+  await sun.getByText('in 62 min').waitFor();
+  expect(await sun.innerText()).toMatch(/Cap the tube and the finder/);
+  await page.reload();
+  await sun.getByText('in 62 min').waitFor();
+  expect(visit.errors).toEqual([]);
+  await visit.close();
+});

@@ -227,6 +227,12 @@ describe('limits and words', () => {
     expect([found.kept[5], found.kept[6]]).toEqual([true, false]);
     expect(found.reasons[5]).toHaveLength(1);
   });
+  test('a focus run drops no frame for its size', () => {
+    const night = makeNight((_, i) => ({ ...widened(0.5, Math.abs(i - 4)), focusPosition: 100 + i }), {
+      frames: 9,
+    });
+    expect(judgeRun(night.frames, NOTHING_TOLD).kept.every(Boolean)).toBe(true);
+  });
   test('stars that optics make long in every frame do not drop them all', () => {
     expect(judge(() => ({ elongation: 1.45 })).kept.every(Boolean)).toBe(true);
   });

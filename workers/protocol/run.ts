@@ -1,7 +1,8 @@
 import type { MeasureOptions } from './api.ts';
 import type { Fault, Outcome } from './faults.ts';
+import type { FocusOptions, FocusRunResult } from './focus-run.ts';
 import type { Estimate } from './report.ts';
-import type { SeriesRecord } from './series.ts';
+import type { SeriesRecord, SeriesResult, TrackOptions } from './series.ts';
 
 /** What the page keeps of one file of a run: at most 100 kB, no pixels. May be posted and stored. */
 export interface RunFrame {
@@ -145,9 +146,20 @@ export interface RunJudgement {
   next: string | null;
 }
 
+/** An answer about the run's records; `keys` names the frame of each record that it counts. */
+export interface OfRecords<T> {
+  keys: string[];
+  result: T;
+}
+export type RunTracking = OfRecords<SeriesResult>;
+export type RunFocus = OfRecords<FocusRunResult>;
+
 /** What the worker of a run offers. It holds what it is given until it is told to forget. */
 export interface RunWorkerApi {
   put(frames: [key: string, frame: RunFrame][]): Promise<void>;
   forget(): Promise<void>;
   judge(options: JudgeOptions): Promise<Outcome<RunJudgement>>;
+  track(options: TrackOptions): Promise<Outcome<RunTracking>>;
+  /** Null when the frames are no focus run; a fault when they are one that cannot be answered. */
+  focus(options: FocusOptions): Promise<Outcome<RunFocus | null>>;
 }

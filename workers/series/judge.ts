@@ -15,7 +15,9 @@ export function judgeRun(
   const points = runPoints(frames, options);
   const size = sizeOf(points);
   const marks = marksOf(points, size);
-  const own = ownLimits(points, size);
+  const own = isFocusing(points)
+    ? { ...NO_LIMITS, elongation: ownLimits(points, size).elongation }
+    : ownLimits(points, size);
   const limits = { ...own, ...options.limits };
   const reasons = reasonsAgainst(points, size, limits);
   const kept = points.map((point, i) => wordOn(point, reasons[i], options.words));
@@ -33,6 +35,13 @@ export function judgeRun(
     ...headlineOf(points, kept, marks, long.length),
   };
 }
+
+/** Frames at many focus positions are meant to differ in size: only their trails count. */
+function isFocusing(points: readonly RunPoint[]): boolean {
+  const positions = new Set(points.flatMap(({ focusPosition }) => focusPosition ?? []));
+  return positions.size >= 3 && 4 * positions.size >= points.length;
+}
+const NO_LIMITS = { sizePx: null, elongation: null, brightness: null, stars: null, noise: null };
 
 /** FWHM where nine tenths of the frames with shapes have one; rings and double images have none. */
 function sizeOf(points: readonly RunPoint[]): 'fwhmPx' | 'hfdPx' {

@@ -1,0 +1,73 @@
+import type { SeriesResult, ShapePrediction } from '../../workers/protocol/series.ts';
+import { angleWithError, plain, withError } from '../format/quantity.ts';
+import { framesText, spanText } from './run-words.ts';
+
+export interface Fact {
+  name: string;
+  value: string;
+}
+
+/** The numbers of a run's tracking, each under a name that a person at a mount knows. */
+export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number | null): Fact[] {
+  const facts: Fact[] = [];
+  const add = (name: string, value: string | null) => value && facts.push({ name, value });
+  const { x, y } = report.driftPxPerMin;
+  if (x && y) {
+    const rate = Math.hypot(x.value, y.value);
+    const sigma = Math.hypot(x.value * x.sigma, y.value * y.sigma) / Math.max(rate, 1e-9);
+    const inArcsec = arcsecPerPx ? ` = ${plain(rate * arcsecPerPx, 2)}″` : '';
+    add('Drift a minute', `${withError({ value: rate, sigma })} px${inArcsec}`);
+  }
+  if (sky) {
+    add('Drift in right ascension, a minute', `${withError(sky.raArcsecPerMin)}″`);
+    add('Drift in declination, a minute', `${withError(sky.decArcsecPerMin)}″`);
+  }
+  const { periodic } = report;
+  if (periodic) {
+    const amplitude = arcsecPerPx ? ` = ${plain(periodic.amplitudePx.value * arcsecPerPx, 1)}″` : '';
+    add('It swings to and fro by ±', `${withError(periodic.amplitudePx)} px${amplitude}`);
+    add('Once in', `${withError(periodic.periodS)} s`);
+    add(
+      'Chance that this is mere noise',
+      periodic.falseAlarm < 1e-3 ? 'below 0.1 %' : `${plain(100 * periodic.falseAlarm, 1)} %`,
+    );
+  }
+  const turn = report.rotationDegPerMin;
+  if (turn && Math.abs(turn.value) > 3 * turn.sigma)
+    add(
+      'The field turns by, degrees an hour',
+      angleWithError({ value: 60 * turn.value, sigma: 60 * turn.sigma }),
+    );
+  const polar = sky?.polar;
+  if (polar?.highArcmin && polar.eastArcmin) {
+    add('Polar axis too high by, arc minutes', withError(polar.highArcmin));
+    add('Polar axis too far east by, arc minutes', withError(polar.eastArcmin));
+  }
+  const longest = report.longestExposureS;
+  for (const [share, name] of [
+    ['share50', 'half'],
+    ['share90', 'nine in ten'],
+    ['share95', 'nineteen in twenty'],
+  ] as const)
+    if (longest?.[share]) add(`Longest exposure for ${name}`, spanText(longest[share].value));
+  return facts;
+}
+
+const SAYS: Record<ShapePrediction['says'], (count: number) => string> = {
+  round: (count) => `${framesText(count)} round`,
+  tracking: (count) => `${framesText(count)} long as the path foretells: tracking`,
+  optics: (count) => `${framesText(count)} long without the path: optics or focus`,
+  both: (count) => `${framesText(count)} long by both`,
+  within: (count) =>
+    `${framesText(count)} longer than their neighbours: a gust or a knock within the exposure`,
+};
+
+/** How the frames' shapes share out: tracking, optics, both, or a blow. */
+export function shapeSentence({ frames }: SeriesResult): string {
+  const counts = new Map<ShapePrediction['says'], number>();
+  for (const { shape } of frames) if (shape) counts.set(shape.says, (counts.get(shape.says) ?? 0) + 1);
+  return [...counts]
+    .sort((p, q) => q[1] - p[1])
+    .map(([says, count]) => SAYS[says](count))
+    .join('; ');
+}
