@@ -6,7 +6,7 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       load: () => import('./speed.ts'),
     },
     precision: {
-      says: 'bias and scatter over the Cramer-Rao bound, and beside sep and photutils; [part of a case name]',
+      says: 'bias and scatter over the Cramer-Rao bound, and beside sep and photutils; [part of a case name] [alone]',
       load: () => import('./precision.ts'),
     },
     shared: {

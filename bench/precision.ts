@@ -42,9 +42,10 @@ interface SideBySide {
 
 /**
  * `npm run bench -- precision [part]`: bias and scatter over the Cramer-Rao bound for every profile, width, shape and
- * signal to noise, then the same frames through sep and photutils. `part` picks cases whose name contains it.
+ * signal to noise, then the same frames through sep and photutils. `part` picks cases whose name contains it; with
+ * `alone` as the second word sep and photutils, which take most of the time, are left out.
  */
-export async function run([part = '']: string[]): Promise<void> {
+export async function run([part = '', alone = '']: string[]): Promise<void> {
   const kernels = await loadKernels();
   const reference = new Reference(join(process.cwd(), 'bench/precision_reference.py'));
   const folder = mkdtempSync(join(tmpdir(), 'precision-'));
@@ -57,7 +58,7 @@ export async function run([part = '']: string[]): Promise<void> {
     const pairs = measureCase(kernels, frame, wish);
     const row = rowOf(wish, pairs, frame, cramerRao(wish, frame.gainElectronsPerAdu));
     rows.push(row);
-    const sides = wish.mosaic ? [] : await compare(reference, folder, frame, pairs, wish);
+    const sides = wish.mosaic || alone === 'alone' ? [] : await compare(reference, folder, frame, pairs, wish);
     if (!wish.mosaic) others.push({ wish, sides });
     console.log(`${lineOf(row)}${sides.map(sideText).join('')}`);
   }
