@@ -58,7 +58,8 @@ export async function run([part = '', alone = '']: string[]): Promise<void> {
     const pairs = measureCase(kernels, frame, wish);
     const row = rowOf(wish, pairs, frame, cramerRao(wish, frame.gainElectronsPerAdu));
     rows.push(row);
-    const sides = wish.mosaic || alone === 'alone' ? [] : await compare(reference, folder, frame, pairs, wish);
+    const sides =
+      wish.mosaic || alone === 'alone' ? [] : await compare(reference, folder, frame, pairs, wish);
     if (!wish.mosaic) others.push({ wish, sides });
     console.log(`${lineOf(row)}${sides.map(sideText).join('')}`);
   }
