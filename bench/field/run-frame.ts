@@ -49,6 +49,7 @@ export async function runFrame(
     focalLengthMm: truth.focalLengthMm,
     apertureMm: truth.focalLengthMm / truth.focalRatio,
     obstruction: truth.obstruction,
+    usualSeeingArcsec: truth.usualSeeingArcsec,
     pixelSizeUm: truth.pixelUm,
   };
   const begun = performance.now();

@@ -21,6 +21,7 @@ export interface DrawnField {
   scene: Scene;
   /** Obstruction that the fit is told. */
   toldObstruction: number;
+  usualSeeingArcsec: number;
 }
 
 const MIXABLE: Kind[] = [
@@ -97,6 +98,8 @@ export function drawField(kind: Kind | 'mixed', seed: number, wish: FieldWish = 
     instrument: instrument.name,
     scene: wish.hard ? harden(scene, random) : scene,
     toldObstruction: rig.obstruction,
+    // What the user believes to be usual, a tenth off; drawn apart so that it moves nothing else.
+    usualSeeingArcsec: seeingArcsec * Math.exp(0.1 * createRandom(seed * 6151 + 7).normal()),
   };
 }
 

@@ -21,6 +21,8 @@ export interface FieldTruth {
   focalLengthMm: number;
   focalRatio: number;
   obstruction: number;
+  /** What the user says is usual at the site; null = not told. */
+  usualSeeingArcsec: number | null;
   pixelUm: number;
   /** Mean over the corners of each cause's variance, px^2 per axis. */
   cornerVariance: Record<ShareKey, number>;
@@ -42,7 +44,10 @@ export interface FieldTruth {
 const half = ({ xx, yy }: Moments) => (xx + yy) / 2;
 
 /** Truth of a field that the project's own simulator drew. */
-export function ownTruth({ kinds, scene, toldObstruction }: DrawnField, name: string): FieldTruth {
+export function ownTruth(
+  { kinds, scene, toldObstruction, usualSeeingArcsec }: DrawnField,
+  name: string,
+): FieldTruth {
   const { rig, optics, motion } = scene;
   const px2 = rig.pixelSizeUm ** 2;
   const corners = cornersOf(scene).map((at) => causeMoments(scene, at));
@@ -66,6 +71,7 @@ export function ownTruth({ kinds, scene, toldObstruction }: DrawnField, name: st
     focalLengthMm: rig.focalLengthMm,
     focalRatio: rig.focalRatio,
     obstruction: toldObstruction,
+    usualSeeingArcsec,
     pixelUm: rig.pixelSizeUm,
     cornerVariance: {
       defocus: mean((c) => half(c.focusAndShape)),
@@ -162,6 +168,7 @@ export function sharedTruth(json: string, name: string): FieldTruth {
     focalLengthMm: p.focal_mm,
     focalRatio: p.F,
     obstruction: p.obstruction,
+    usualSeeingArcsec: null,
     pixelUm: p.px_um,
     cornerVariance: {
       defocus: mean('focus_and_shape'),
