@@ -32,7 +32,8 @@ export type Caution =
 
 /**
  * A cause that the fit left out could hide up to sqrt(12) standard errors: it is dropped when that costs less than 12 in
- * chi squared. Taken as nothing with half of that as its error.
+ * chi squared. Taken as nothing with half of that as its error. That frame's own standard error is not told; it is taken
+ * from the other frame, larger with the square of the size of the stars: in wide stars a small part is lost (rough).
  */
 const HIDDEN = Math.sqrt(12) / 2;
 
@@ -45,9 +46,12 @@ export function setBeside(
   const size = sizeOf(after);
   const scaling = scalingOf(before, after);
   const [first, second] = [quantitiesOf(before, size), quantitiesOf(after, size)];
+  const sizeOfCorners = (quantities: Quantity[]) =>
+    quantities.find(({ key }) => key === 'corners')?.estimate?.value ?? NaN;
+  const widening = (sizeOfCorners(first) * (scaling.factor ?? 1)) / sizeOfCorners(second) || 1;
   const rows = second.map((quantity) => {
     const earlier = first.find(({ key }) => key === quantity.key)!;
-    return raw(quantity, earlier, quantity.unit === 'px' ? scaling.factor : 1);
+    return raw(quantity, earlier, quantity.unit === 'px' ? scaling.factor : 1, widening);
   });
   const told = rows.filter((row) => isTold(row));
   const counts = holm(told.map(({ change }) => (change ? chanceOf(change.value / change.sigma) : null)));
@@ -70,7 +74,13 @@ export function setBeside(
 
 type Raw = Omit<Difference, 'judgement'> & { least: number };
 
-function raw({ estimate: after, ...quantity }: Quantity, earlier: Quantity, factor: number | null): Raw {
+/** `widening`: how many times as wide as in the later frame the stars were. */
+function raw(
+  { estimate: after, ...quantity }: Quantity,
+  earlier: Quantity,
+  factor: number | null,
+  widening: number,
+): Raw {
   const scaled =
     earlier.estimate && factor !== null
       ? { value: earlier.estimate.value * factor, sigma: earlier.estimate.sigma * factor }
@@ -80,8 +90,10 @@ function raw({ estimate: after, ...quantity }: Quantity, earlier: Quantity, fact
     quantity.group !== 'size' && quantity.group !== 'shape' && estimate?.value === 0;
   const unseen = { before: dropped(scaled), after: dropped(known) };
   const [b, a] = [
-    unseen.before && known ? { value: 0, sigma: HIDDEN * known.sigma } : scaled,
-    unseen.after && scaled ? { value: 0, sigma: HIDDEN * scaled.sigma } : known,
+    unseen.before && known ? { value: 0, sigma: HIDDEN * known.sigma * Math.max(1, widening) ** 2 } : scaled,
+    unseen.after && scaled
+      ? { value: 0, sigma: HIDDEN * scaled.sigma * Math.max(1, 1 / widening) ** 2 }
+      : known,
   ];
   const sigma = b && a ? Math.hypot(b.sigma, a.sigma) : 0;
   const change = b && a && sigma > 0 ? { value: a.value - b.value, sigma } : null;
@@ -118,9 +130,10 @@ function overall(differences: Difference[]): Beside['judgement'] {
 function comaMove(before: FrameReport, after: FrameReport): Beside['comaMovedMm'] {
   const [b, a] = [before.model?.coma.centreMm, after.model?.coma.centreMm];
   if (!b?.x || !b.y || !a?.x || !a.y) return null;
+  // Without an error it was not measured: the fit took it to lie in the middle.
+  if (![b.x, b.y, a.x, a.y].every(({ sigma }) => sigma > 0)) return null;
   const [x, y] = [a.x.value - b.x.value, a.y.value - b.y.value];
   const [sx, sy] = [Math.hypot(a.x.sigma, b.x.sigma), Math.hypot(a.y.sigma, b.y.sigma)];
-  if (!(sx > 0 && sy > 0)) return null;
   const chance = Math.exp(-((x / sx) ** 2 + (y / sy) ** 2) / 2);
   const length = Math.hypot(x, y);
   return chance < 0.01 ? { x, y, sigma: Math.hypot(x * sx, y * sy) / length } : null;

@@ -63,6 +63,9 @@ export function beyondCentre(centre: Estimate | null, corners: Estimate | null):
   return { value, sigma: value > 0 ? Math.min(most, sigmaOfSquares / (2 * value)) : most };
 }
 
+const known = (estimate: Estimate | null): Estimate | null =>
+  estimate && estimate.sigma > 0 ? estimate : null;
+
 /** Causes whose cost in the corners can be told from the budget; the air is told by its own width. */
 const CAUSES = [
   'coma',
@@ -123,7 +126,8 @@ export function quantitiesOf(report: FrameReport, size: Size): Quantity[] {
       name: 'Coma centre from the middle',
       group: 'lie',
       unit: 'mm',
-      estimate: model?.coma.centreMm ? lengthOf(model.coma.centreMm) : null,
+      // Where the fit left it in the middle it was not measured.
+      estimate: known(model?.coma.centreMm ? lengthOf(model.coma.centreMm) : null),
       least: 0.1,
     },
     {

@@ -192,6 +192,21 @@ test('causes, coma centre and slope are told by what changed', () => {
   expect(same.comaMovedMm).toBeNull();
 });
 
+test('a coma centre that the fit only assumed is not compared; what wide stars may hide is not called new', () => {
+  const nowhere = { x: { value: 0, sigma: 0 }, y: { value: 0, sigma: 0 } };
+  const blurred = explained(measuredFrame(9, 9, still), {});
+  blurred.model!.coma.centreMm = nowhere;
+  const parts = { tilt: { variancePx2: 0.03, significance: 6 } };
+  const sharp = explained(measuredFrame(3, 3, still), parts, { comaMm: [2, 1] });
+  const beside = setBeside(blurred, sharp);
+  expect(row(beside, 'coma-centre').change).toBeNull();
+  expect(beside.comaMovedMm).toBeNull();
+  expect(row(beside, 'tilt')).toMatchObject({ judgement: 'same', unseen: { before: true } });
+  // Beside a frame as sharp as itself the same tilt is new.
+  const plain = setBeside(explained(measuredFrame(3, 3, still), {}), sharp);
+  expect(row(plain, 'tilt').change!.sigma).toBeLessThan(row(beside, 'tilt').change!.sigma / 5);
+});
+
 test('frames of another scale are compared by angle, and not at all where the scale is not known', () => {
   const facts = {
     widthPx: 1000,
