@@ -1,3 +1,4 @@
+import { median, SIGMA_PER_MAD } from '../math/robust.ts';
 import { leastSquares, type LeastSquares } from './least-squares.ts';
 import { middleOf, motionColumns, type Exposed, type Motion, type MotionSpec } from './motion-model.ts';
 import { whiten, type Noise } from './noise.ts';
@@ -123,25 +124,31 @@ function longestMemory(places: Places, cost: (noise: Noise) => number, best: Noi
 }
 const ALLOWED_LOSS = 1;
 
+/** By its rate (variance over time) and its memory, which depend on each other less than its size does on either. */
 function bestWander(places: Places, cost: (noise: Noise) => number, white: Noise): Noise {
   const span = spanOf(places);
   const step = span / (places.midS.length - 1);
-  const [shortest, longest] = [Math.log(step), Math.log(3 * span)];
-  const noise = ([scatter, wander, time]: number[]): Noise => ({
-    scatterPx2: Math.exp(Math.max(scatter, LEAST_LOG)),
-    wanderPx2: Math.exp(Math.max(wander, LEAST_LOG)),
-    wanderS: Math.exp(Math.min(Math.max(time, shortest), longest)),
-  });
+  const [shortest, longest] = [Math.log(step / 2), Math.log(5 * span)];
+  const noise = ([scatter, rate, time]: number[]): Noise => {
+    const wanderS = Math.exp(Math.min(Math.max(time, shortest), longest));
+    const wanderPx2 = Math.max(Math.exp(Math.min(rate, 50)) * wanderS, Math.exp(LEAST_LOG));
+    return { scatterPx2: Math.exp(Math.max(scatter, LEAST_LOG)), wanderPx2, wanderS };
+  };
+  const usual = Math.log(Math.max(stepVariance(places), Math.exp(LEAST_LOG)) / step);
   const start = Math.log(white.scatterPx2);
-  const from = [0.15, 1].map((share) =>
-    simplexMinimum(
-      (x) => cost(noise(x)),
-      [start - 1, start, Math.log(step + share * (span - step))],
-      [-1, 0.7, -0.7],
-      90,
-    ),
+  const found = [
+    [start - 1, usual, Math.log(3 * span)],
+    [start - 1, usual - 1, Math.log(step + 0.15 * (span - step))],
+  ].map((from) => simplexMinimum((x) => cost(noise(x)), from, [-1.5, -1.5, -1], 130));
+  return noise((found[0].value < found[1].value ? found[0] : found[1]).x);
+}
+
+/** Robust variance of the steps from frame to frame, px², per coordinate. */
+function stepVariance({ x, y }: Places): number {
+  const steps = [x, y].flatMap((axis) =>
+    Array.from(axis.subarray(1), (value, i) => Math.abs(value - axis[i])),
   );
-  return noise((from[0].value < from[1].value ? from[0] : from[1]).x);
+  return (SIGMA_PER_MAD * median(steps)) ** 2;
 }
 
 function spreadPx2({ x, y }: Places): number {

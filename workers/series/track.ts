@@ -84,10 +84,12 @@ function driftOf({ motion, covariance }: MotionFit): SeriesReport['driftPxPerMin
 
 /** So many frames moved within the exposure that the path from frame to frame says little about an exposure. */
 function movedWithin(shapes: readonly (ShapePrediction | null)[], limitPx: number): boolean {
-  const moved = shapes.filter((shape) => shape?.says === 'within' && shape.leftTrailPx.value > limitPx);
+  const moved = shapes.filter(
+    (shape) => shape?.says === 'within' && shape.leftTrailPx.value > Math.max(limitPx, shape.trailPx.value),
+  );
   return moved.length > 1 && moved.length > MOST_MOVED * shapes.length;
 }
-const MOST_MOVED = 0.2;
+const MOST_MOVED = 0.25;
 
 /** Even turning, fitted like the drift: as the motion of the frame's corner, in both coordinates alike. */
 function rotationRate(

@@ -1,4 +1,4 @@
-import { fitMotion, fitMotionWith, type MotionFit, type Places } from './fit-motion.ts';
+import { fitMotion, fitMotionWith, spanOf, type MotionFit, type Places } from './fit-motion.ts';
 import type { MotionSpec, Wave } from './motion-model.ts';
 import { bandOf, falseAlarm, highestPeaks, type Band } from './periodogram.ts';
 
@@ -10,6 +10,8 @@ export interface WavesFound {
 
 /** A wave is told from this on: one run in a thousand without any would show one. */
 export const MOST_FALSE_ALARM = 1e-3;
+/** ... and fewer than two cycles only beyond doubt: a mount that wanders often looks like one or two. */
+const MOST_OF_FEW_CYCLES = 1e-7;
 const MOST_WAVES = 3;
 const PEAKS = 5;
 /** Log likelihood that four more coefficients (a harmonic) must gain: chance 1e-4. */
@@ -28,16 +30,24 @@ export function findWaves(places: Places, base: MotionSpec, knownPeriodS: number
   if (!straight) return null;
   if (places.midS.length < base.segmentCount + FEWEST_FRAMES) return { fit: straight, falseAlarms: [] };
   const bent = fitMotion(places, { ...base, degree: 2 }, 'compare');
-  let best = addWaves(places, straight, knownPeriodS);
+  // A wave must do better than a bend does.
+  const plain = bent && bent.logLikelihood > straight.logLikelihood ? bent : straight;
+  let best = addWaves(places, straight, plain, knownPeriodS);
   if (bent && bent.logLikelihood - straight.logLikelihood > BEND_GAIN) {
-    const other = addWaves(places, bent, knownPeriodS);
+    const other = addWaves(places, bent, bent, knownPeriodS);
     // Waves need fewer frames to be believed when they, not a bend, explain the same.
     if (other.fit.logLikelihood - best.fit.logLikelihood > BEND_GAIN) best = other;
   }
   return best;
 }
 
-function addWaves(places: Places, from: MotionFit, knownPeriodS: number | null): WavesFound {
+/** `without` is the best model that has no wave. */
+function addWaves(
+  places: Places,
+  from: MotionFit,
+  without: MotionFit,
+  knownPeriodS: number | null,
+): WavesFound {
   const band = bandOf(places);
   let fit = from;
   const falseAlarms: number[] = [];
@@ -59,8 +69,13 @@ function addWaves(places: Places, from: MotionFit, knownPeriodS: number | null):
     if (!next) break;
     const enriched = addHarmonics(places, next, band, known);
     const searched = known ? { ...band, width: 0 } : band;
-    const chance = Math.min(...[next, enriched].map((each) => chanceOf(places, each, fit, searched)));
-    if (!(chance < MOST_FALSE_ALARM)) break;
+    const before = falseAlarms.length === 0 ? without : fit;
+    const chance = Math.min(
+      ...[next, enriched].map((each) => chanceOf(places, each, fit, before.logLikelihood, searched)),
+    );
+    const { waves } = enriched.motion.spec;
+    const cycles = spanOf(places) / waves[waves.length - 1].periodS;
+    if (!(chance < (known || cycles >= 2 ? MOST_FALSE_ALARM : MOST_OF_FEW_CYCLES))) break;
     fit = enriched;
     falseAlarms.push(chance);
   }
@@ -68,13 +83,17 @@ function addWaves(places: Places, from: MotionFit, knownPeriodS: number | null):
 }
 
 /** That noise alone looks as much like one more wave; both of two looks at it count. */
-function chanceOf(places: Places, wave: MotionFit, before: MotionFit, band: Band): number {
-  const [more, less] = [wave.motion.x.length, before.motion.x.length];
+function chanceOf(
+  places: Places,
+  wave: MotionFit,
+  from: MotionFit,
+  logLikelihoodBefore: number,
+  band: Band,
+): number {
+  const [more, less] = [wave.motion.x.length, from.motion.x.length];
   const freedom = 1 - more / places.midS.length;
-  return Math.min(
-    1,
-    2 * falseAlarm(wave.logLikelihood - before.logLikelihood, band, freedom, 2 * (more - less)),
-  );
+  const gain = wave.logLikelihood - logLikelihoodBefore;
+  return Math.min(1, 2 * falseAlarm(gain, band, freedom, 2 * (more - less)));
 }
 
 /** All periods once more, now that noise and the other waves are known. */
