@@ -329,6 +329,14 @@ describe('where the physics does not hold', () => {
     expect(seen(fit, { ...around, radial: { value: 0.4, sigma: 0.02 } }).cause).not.toBe('rotation');
   });
 
+  test('images of a kicked mount stand apart: round shapes do not deny them; of a trail they do', () => {
+    const kicked = (changes: Partial<FieldFit>) =>
+      fitOf({ motionX: 8 }, ['motion'], { coherence: 0.06, ...changes });
+    const round = { ...alike, common: even };
+    expect(seen(kicked({ path: 'jump' }), round).cause).toBe('trailing');
+    expect(seen(kicked({ path: 'straight' }), round).cause).not.toBe('trailing');
+  });
+
   test('a wider disc of an unknown telescope is not called focus; a ring is', () => {
     const blurred = (focus: number) =>
       judge(fitOf({ focus }, ['focus'], { known: untold, focalLengthMm: null })).verdict;
