@@ -15,6 +15,8 @@ export interface Arguments {
   rig: Partial<Rig>;
   /** What the files cannot say of themselves. */
   told: ToldOfKind;
+  /** Of the camera, electrons; null = not told. */
+  readNoiseElectrons: number | null;
   /** Which picture of each file. */
   choice: PictureChoice;
 }
@@ -31,6 +33,7 @@ Measures the stars of raw exposures and compares centre and corners.
             field moved, how long an exposure may be, or a focus run; reported at the end
   --no-fit  stop after the measurement
   --mosaic  colour filters from the first stored pixel: RGGB, BGGR, GRBG, GBRG or none
+  --read-noise  with gain and exposure in the file: how long a sub the sky asks for
   --picture, --plane  which picture of a file that holds several, counted from 1
   --focus-um-per-step  how far one step of the focuser moves the sensor, + = a larger
             position moves it away from the optics
@@ -54,6 +57,7 @@ const NUMBERS = {
   'usual-seeing': { unit: 'arcsec', above: 0, below: 60 },
   'focus-um-per-step': { unit: 'µm', above: -1e6, below: 1e6 },
   exposure: { unit: 's', above: 0, below: 1e6 },
+  'read-noise': { unit: 'electrons', above: 0, below: 1000 },
   picture: { unit: '(the first is 1)', above: 0, below: 10_000, whole: true },
   plane: { unit: '(the first is 1)', above: 0, below: 1e6, whole: true },
 } as const;
@@ -79,6 +83,7 @@ export function parseArguments(
         'focus-um-per-step': { type: 'string' },
         exposure: { type: 'string' },
         mosaic: { type: 'string' },
+        'read-noise': { type: 'string' },
         picture: { type: 'string' },
         plane: { type: 'string' },
       },
@@ -108,6 +113,7 @@ export function parseArguments(
           exposureS: number('exposure'),
           filters: readFilters(values.mosaic),
         },
+        readNoiseElectrons: number('read-noise'),
         choice: choiceOf(number('picture'), number('plane')),
         series: values.series ?? false,
         focusUmPerStep,

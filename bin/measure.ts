@@ -12,6 +12,7 @@ import { loadKernels } from '../workers/wasm/kernels.ts';
 import { parseArguments, USAGE, type Arguments } from './arguments.ts';
 import { nodeSource } from './node-source.ts';
 import { emptyReport, readableReport } from './readable.ts';
+import { skyLine } from './sky-line.ts';
 import { printedRun, type MeasuredFile } from './run.ts';
 import { threadedPools } from './star-pool.ts';
 
@@ -37,7 +38,9 @@ async function main(): Promise<number> {
     if (options.series) run.push(measured);
     else
       process.stdout.write(
-        options.json ? `${JSON.stringify(report)}\n` : readableReport(report, options.stars, colour),
+        options.json
+          ? `${JSON.stringify(report)}\n`
+          : readableReport(report, options.stars, colour, measured.skyLine),
       );
   }
   if (options.series) process.stdout.write(printedRun(run, options, colour));
@@ -68,7 +71,11 @@ async function measureFile(
       );
     }
     if (options.stars) report.list = listStars(stars);
-    return { report, record: recordOf(report, stars, meta) };
+    return {
+      report,
+      record: recordOf(report, stars, meta),
+      skyLine: skyLine(outcome.value, options.readNoiseElectrons),
+    };
   } catch (error) {
     const said = error instanceof Error ? error.message : String(error);
     return unread(
@@ -77,7 +84,11 @@ async function measureFile(
   }
 }
 
-const unread = (report: FrameReport): MeasuredFile => ({ report, record: recordOfFault(report) });
+const unread = (report: FrameReport): MeasuredFile => ({
+  report,
+  record: recordOfFault(report),
+  skyLine: null,
+});
 
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {
   // Whoever reads us (head, less) has seen enough.

@@ -19,13 +19,19 @@ export const emptyReport = (file: string, fault: Fault): FrameReport => ({
 });
 
 /** A report for a person at a telescope: what matters first, eighty columns, colour only when asked for. */
-export function readableReport(report: FrameReport, withStars: boolean, colour: boolean): string {
+export function readableReport(
+  report: FrameReport,
+  withStars: boolean,
+  colour: boolean,
+  skyLine: string | null = null,
+): string {
   const bold = (text: string) => (colour ? `\x1b[1m${text}\x1b[0m` : text);
   const lines = [bold(basename(report.file))];
   if (report.fault) lines.push(`  ${report.fault.message}`);
   if (report.verdict)
     lines.push(`  ${bold(report.verdict.headline)}`, ...report.verdict.next.map((n) => `  → ${n.do}`));
   if (report.frame) lines.push(...frameLines(report));
+  if (skyLine) lines.push(`  ${skyLine}`);
   if (report.stars.measured > 0) {
     lines.push(`  ${bold(comparison(report))}`, '', ...regionTable(report.regions));
   }

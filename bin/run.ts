@@ -11,6 +11,8 @@ import { readableRun } from './readable-run.ts';
 export interface MeasuredFile {
   report: FrameReport;
   record: SeriesRecord;
+  /** For the readable report of a single frame. */
+  skyLine: string | null;
 }
 
 /** All that `--series` prints: the frames in order of time, then the run. */

@@ -178,6 +178,15 @@ describe('what a file cannot say', () => {
   });
 });
 
+test('with read noise told the readable report says how long a sub the sky asks for', () => {
+  const { stdout } = measure('--no-fit', '--read-noise', '2', 'stars.fits');
+  // Drawn: 80 electrons of sky in 20 s, 4 a second; t = R² / (B [(1 + p)² - 1]) = 4 / (4 · 0.1025) = 9.76 s (Newberry 1991).
+  const [, perS, seconds] = /sky gives ([\d.]+) electrons.*subs of ([\d.]+) s/.exec(stdout)!.map(Number);
+  expect(Math.abs(perS / 4 - 1)).toBeLessThan(0.1);
+  expect(Math.abs(seconds / 9.76 - 1)).toBeLessThan(0.1);
+  expect(measure('--no-fit', 'stars.fits').stdout).not.toContain('The sky gives');
+});
+
 describe('faults', () => {
   test('a frame that fails does not stop the others; the status is 1 and every file has its object', () => {
     const files = [

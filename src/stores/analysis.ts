@@ -131,7 +131,11 @@ export const useAnalysis = defineStore('analysis', () => {
     const heed = (progress: Progress) => {
       if (run === latest) running.value = { fileName: demo?.title ?? file.name, progress };
     };
-    const outcome = await client.measure(file, { rig, told: told.value, choice }, heed, stop!.signal);
+    const ask = () => client.measure(file, { rig, told: told.value, choice }, heed, stop!.signal);
+    let outcome = await ask();
+    if (run !== latest) return;
+    // A worker that broke down is replaced, and what it was at is tried once more before anybody is troubled.
+    if (!outcome.ok && outcome.fault.code === 'internal') outcome = await ask();
     if (run !== latest) return;
     if (outcome.ok) {
       current.value = { file, demo, choice, ...outcome.value, explained: null };

@@ -81,6 +81,8 @@ test('the header of a frame fills the sheet, and only the blanks of one that is 
     ['XPIXSZ', 4],
     ['YPIXSZ', 4],
     ['BAYERPAT', 'RGGB'],
+    ['EGAIN', 1],
+    ['EXPTIME', 8],
   ];
   await visit.measure('told.fits', drawFrame(() => 1.6, cards).bytes);
   await page.getByRole('link', { name: 'Rig' }).click();
@@ -100,6 +102,17 @@ test('the header of a frame fills the sheet, and only the blanks of one that is 
   await visit.tab('Stars to the corners');
   await page.getByRole('img', { name: 'Planned stars' }).waitFor();
   await page.getByRole('img', { name: 'Measured mean stars' }).waitFor();
+
+  // Its noise and the gain of its header tell the sky: drawn with 6 ADU of noise, 36 less 4 of read noise in 8 s, 4 a second;
+  // 2² / (4 · 0.1025) = 9.76 s (CCD equation, Newberry 1991).
+  await group(page, 'camera');
+  await tell(page, 'Read noise', '2');
+  await visit.tab('Exposure and air');
+  expect(await leaf(page, 'sub-exposure')).toMatch(
+    /sky gives (3\.[89]|4(\.[01])?)\d*\s?electrons per second/,
+  );
+  expect(await leaf(page, 'sub-exposure')).toMatch(/Subs of (9\.[5-9]|10)\d*\s?s or more/);
+  expect(await leaf(page, 'next-day')).toContain('Give the night’s frames under Run');
 
   await page.getByText('Begin another rig').click();
   await begin(page, 'An empty sheet');

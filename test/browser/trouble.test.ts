@@ -64,7 +64,7 @@ test('cancelling gives up the run, keeps the earlier result and has its pixels a
   await visit.close();
 });
 
-test('a worker that dies in the middle of a run is told in a sentence, and the next frame is measured', async () => {
+test('a worker that dies in the middle of a run is replaced, and the frame is measured after all', async () => {
   const visit = await (await site.visit()).begin();
   await visit.measure('even.fits', even().bytes);
   await visit.stallReading();
@@ -75,10 +75,32 @@ test('a worker that dies in the middle of a run is told in a sentence, and the n
       throw new Error('memory gave out');
     });
   });
+  await visit.page.getByTestId('file-name').getByText('doomed.fits', { exact: true }).waitFor();
+  expect(await visit.page.getByTestId('fault').count()).toBe(0);
+  await expectPixels(visit);
+  await visit.close();
+});
+
+test('where the new worker dies too it is told in a sentence, and the next frame is measured', async () => {
+  const visit = await (await site.visit()).begin();
+  await visit.measure('even.fits', even().bytes);
+  await visit.stallReading();
+  await visit.drop('doomed.fits', widening().bytes);
+  await visit.page.getByText('doomed.fits').waitFor();
+  const body = 'setTimeout(() => { throw new Error("memory gave out"); });';
+  await visit.page.route(/frame\.worker/, (route) => route.fulfill({ contentType: 'text/javascript', body }));
+  await visit.frameWorker().evaluate(
+    (code) =>
+      void setTimeout(() => {
+        throw new Error(code);
+      }),
+    'memory gave out',
+  );
   const fault = await faultText(visit);
   expect(fault).toContain('doomed.fits was not measured');
   expect(fault).toContain('memory gave out');
   expect(await visit.fileName()).toBe('even.fits');
+  await visit.page.unroute(/frame\.worker/);
   await visit.measure('doomed.fits', widening().bytes);
   expect(await visit.page.getByTestId('fault').count()).toBe(0);
   await expectPixels(visit);

@@ -1,6 +1,6 @@
 // Real files from telescopes and from other readers' test suites, where they are at hand: each is decoded or refused as
 // test/decode/real.json says, which was written from what is known about the file, not from what the decoder did.
-import { existsSync } from 'node:fs';
+import { existsSync, readdirSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { describe, expect, test } from 'vitest';
 import { nodeSource } from '../../bin/node-source.ts';
@@ -24,6 +24,11 @@ interface Expectation {
 }
 
 describe.skipIf(!here)('real files', () => {
+  test('every file has its expectation', () => {
+    const files = readdirSync(folder).filter((name) => !name.endsWith('.md'));
+    expect(Object.keys(expectations).sort()).toEqual(files.sort());
+  });
+
   test.each(Object.entries(expectations as unknown as Record<string, Expectation>))(
     '%s',
     async (name, want) => {
