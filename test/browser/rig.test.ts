@@ -105,7 +105,6 @@ test('the header of a frame fills the sheet, and only the blanks of one that is 
 
   // Its noise and the gain of its header tell the sky: drawn with 6 ADU of noise, 36 less 4 of read noise in 8 s, 4 a second;
   // 2² / (4 · 0.1025) = 9.76 s (CCD equation, Newberry 1991).
-  await group(page, 'camera');
   await tell(page, 'Read noise', '2');
   await visit.tab('Exposure and air');
   expect(await leaf(page, 'sub-exposure')).toMatch(

@@ -131,7 +131,7 @@ async function expectPixels(visit: Visit): Promise<void> {
   await view.focus();
   await visit.page.keyboard.press('n');
   const card = visit.page.getByTestId('star-card');
-  await card.getByRole('img', { name: 'pixels' }).waitFor();
+  await card.getByRole('img', { name: /star's pixels/ }).waitFor();
   await expect
     .poll(async () => (await brightestOf(visit.page, await view.screenshot())).lit, { timeout: 10_000 })
     .toBeGreaterThan(200);
