@@ -76,8 +76,8 @@ export default tseslint.config(
     ['workers/experiments/**/*.ts'],
     [
       no(
-        ['../*', '!../protocol', '!../math', '!../rig', '**/src/**', '**/bin/**', '**/test/**'],
-        'an experiment is judged by reports alone: it needs only protocol, math and the formulas of rig',
+        ['../*', '!../protocol', '!../rig', '**/src/**', '**/bin/**', '**/test/**'],
+        'an experiment is judged by reports alone, on the page itself: it needs only protocol and the formulas of rig',
       ),
     ],
   ),
@@ -101,8 +101,10 @@ export default tseslint.config(
           '!**/workers/protocol/**',
           '!**/workers/rig',
           '!**/workers/rig/**',
+          '!**/workers/experiments',
+          '!**/workers/experiments/**',
         ],
-        'the page sees only workers/protocol and the pure formulas of workers/rig; the rest is reached through src/client',
+        'the page sees only workers/protocol, the pure formulas of workers/rig and the judgements of workers/experiments; the rest is reached through src/client',
       ),
     ],
   ),

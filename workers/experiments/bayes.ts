@@ -5,9 +5,13 @@ export type Odds = Partial<Record<Cause, number>>;
 
 /**
  * Chances before: the verdict's confidence for its cause; the rest goes to those named beside it by the decider, else to
- * the frame's other causes by their share of the corners.
+ * the frame's other causes by their share of the corners, or to the experiment's usual rival where there is none.
  */
-export function priorOf({ verdict, causes }: FrameReport, mustHave: readonly Cause[] = []): Odds {
+export function priorOf(
+  { verdict, causes }: FrameReport,
+  mustHave: readonly Cause[] = [],
+  usualRival?: Cause,
+): Odds {
   const odds: Odds = {};
   if (!verdict) {
     for (const cause of mustHave) odds[cause] = 1 / mustHave.length;
@@ -22,6 +26,7 @@ export function priorOf({ verdict, causes }: FrameReport, mustHave: readonly Cau
         .filter((cause) => cause !== first)
         .slice(0, 2);
   const beside = [...new Set([...others, ...mustHave.filter((cause) => cause !== first)])];
+  if (beside.length === 0 && usualRival) beside.push(usualRival);
   const confidence = Math.min(0.98, Math.max(0.02, verdict.confidence));
   odds[first] = beside.length ? confidence : 1;
   for (const cause of beside) odds[cause] = (1 - confidence) / beside.length;

@@ -1,4 +1,3 @@
-import { elongationOf } from '../math/shape.ts';
 import type { FrameReport, Region, ShapeSummary } from '../protocol/report.ts';
 
 /** A value with the variance of its error. */
@@ -69,12 +68,14 @@ function shapeOf(summary: ShapeSummary): { width: Known; q1: Known; q2: Known } 
   return { width, q1: part(Math.cos(turn)), q2: part(Math.sin(turn)) };
 }
 
-/** Distortion |e| of an elongation A/B: the inverse of `elongationOf`. */
+/** Distortion |e| of an elongation A/B: the inverse of sqrt((1 + e) / (1 - e)). */
 export function distortionOf(elongation: number): number {
   const square = Math.max(1, elongation) ** 2;
   return (square - 1) / (square + 1);
 }
 
-/** Elongation in words' terms: A/B of a quadrupole and width. */
-export const elongationOfParts = (q1: number, q2: number, width: number): number =>
-  elongationOf(Math.min(0.95, Math.hypot(q1, q2) / Math.max(width, 1e-9)));
+/** Elongation A/B of a quadrupole and a width: sqrt((1 + e) / (1 - e)). */
+export function elongationOfParts(q1: number, q2: number, width: number): number {
+  const e = Math.min(0.95, Math.hypot(q1, q2) / Math.max(width, 1e-9));
+  return Math.sqrt((1 + e) / (1 - e));
+}

@@ -66,7 +66,7 @@ export const HOW_TO: Record<Experiment, HowTo> = {
   },
   'other-pier-side': {
     experiment: 'other-pier-side',
-    title: 'The same field from the other side of the pier',
+    title: 'The other side of the pier',
     steps: [
       'Swing the mount to the other side of the pier.',
       'Centre the same field, keep the focus.',

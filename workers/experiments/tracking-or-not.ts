@@ -19,7 +19,7 @@ const TRACKING: readonly Cause[] = ['trailing', 'rotation'];
  * swing does as it likes; what the optics do stays.
  */
 export function judgeExposure(before: Evidence, after: Evidence[]): Judgement {
-  const prior = priorOf(before.report, ['trailing']);
+  const prior = priorOf(before.report, ['trailing'], 'astigmatism');
   const first = before.exposureS;
   const times = after.map(({ exposureS }) => exposureS);
   if (!first || times.some((time) => !time))
@@ -52,7 +52,11 @@ export function judgeRepeats(
   before: Evidence,
   after: Evidence[],
 ): Judgement {
-  const prior = priorOf(before.report, after.length > 0 ? [] : ['clean']);
+  const prior = priorOf(
+    before.report,
+    [],
+    before.report.verdict?.cause === 'trailing' ? 'astigmatism' : 'trailing',
+  );
   const ln = (cause: Cause) =>
     after.reduce((sum, frame) => sum + lnRepeat(cause, before, frame), 0) + ownVerdicts(prior, cause, after);
   return judged(kind, prior, ln, [
@@ -88,7 +92,7 @@ function ownVerdicts(prior: Odds, cause: Cause, after: Evidence[]): number {
 
 /** A narrow filter takes away what the air spreads by colour; everything else stays. */
 export function judgeFilter(before: Evidence, after: Evidence[], told: Told): Judgement {
-  const prior = priorOf(before.report, ['dispersion']);
+  const prior = priorOf(before.report, ['dispersion'], 'astigmatism');
   if (!told.refocused)
     return voided(
       'change-filter',
