@@ -44,7 +44,10 @@ function figures(report: SeriesReport): string[] {
         'periodic error',
         `${shown(periodic.amplitudePx)} px to either side every ${shown(periodic.periodS)} s`,
       ),
-      row('', `along ${shown(periodic.angleDeg)}°, chance of none ${periodic.falseAlarm.toExponential(0)}`),
+      row(
+        '',
+        `along ${shown(periodic.angleDeg)}°, chance that it is noise ${periodic.falseAlarm.toExponential(0)}`,
+      ),
     );
   else lines.push(row('periodic error', 'none found'));
   if (longest)
@@ -93,10 +96,11 @@ function whyNot({ registration, shape }: SeriesFrame): string {
 
 const plain = (value: number | null, digits: number) => (value === null ? '-' : value.toFixed(digits));
 
-/** Two digits of the error, as many of the value. */
+/** As many digits as the error leaves: one of it, two where it begins with 1; at most four decimals. */
 function shown(estimate: Estimate | null): string {
   if (!estimate) return 'not known';
   const { value, sigma } = estimate;
-  const digits = sigma > 0 ? Math.min(5, Math.max(0, 1 - Math.floor(Math.log10(sigma)))) : 3;
+  const exponent = sigma > 0 ? Math.floor(Math.log10(sigma)) : -2;
+  const digits = Math.min(4, Math.max(0, (sigma < 1.95 * 10 ** exponent ? 1 : 0) - exponent));
   return `${value.toFixed(digits)} ± ${sigma.toFixed(digits)}`;
 }

@@ -25,7 +25,7 @@ export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number
   const { periodic } = report;
   if (periodic) {
     const amplitude = arcsecPerPx ? ` = ${plain(periodic.amplitudePx.value * arcsecPerPx, 1)}″` : '';
-    add('It swings to and fro by ±', `${withError(periodic.amplitudePx)} px${amplitude}`);
+    add('It swings to either side by', `${withError(periodic.amplitudePx)} px${amplitude}`);
     add('Once in', `${withError(periodic.periodS)} s`);
     add(
       'Chance that this is mere noise',
@@ -55,11 +55,11 @@ export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number
 
 const SAYS: Record<ShapePrediction['says'], (count: number) => string> = {
   round: (count) => `${framesText(count)} round`,
-  tracking: (count) => `${framesText(count)} long as the path foretells: tracking`,
-  optics: (count) => `${framesText(count)} long without the path: optics or focus`,
-  both: (count) => `${framesText(count)} long by both`,
+  tracking: (count) => `${framesText(count)} long as the mount's motion makes them: tracking`,
+  optics: (count) => `${framesText(count)} long for another reason: optics or focus`,
+  both: (count) => `${framesText(count)} long by both together`,
   within: (count) =>
-    `${framesText(count)} longer than their neighbours: a gust or a knock within the exposure`,
+    `${framesText(count)} longer than those around: a gust or a knock while the shutter was open`,
 };
 
 /** How the frames' shapes share out: tracking, optics, both, or a blow. */

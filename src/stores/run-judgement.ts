@@ -41,6 +41,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
   const focusTrouble = shallowRef<Fault | null>(null);
   let asking = false;
   let following = false;
+  let followAgain = false;
   let again = false;
   let timer: ReturnType<typeof setTimeout> | null = null;
 
@@ -101,10 +102,27 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     } else void follow();
   }
 
-  /** Tracking and focus take longer than the judgement: they are asked when nothing else waits. */
+  /**
+   * Tracking and focus take longer than the judgement, up to seconds in long runs: one question at a time, then a rest of
+   * the same length, so that judging and measuring have half of the time; the next one with the newest frames.
+   */
   async function follow(): Promise<void> {
-    if (following || run.measured < 2) return;
+    if (following) {
+      followAgain = true;
+      return;
+    }
+    if (run.measured < 2) return;
     following = true;
+    const began = performance.now();
+    await askFollowed();
+    await new Promise((rested) => setTimeout(rested, performance.now() - began));
+    following = false;
+    if (!followAgain) return;
+    followAgain = false;
+    void follow();
+  }
+
+  async function askFollowed(): Promise<void> {
     const { latitudeDeg, longitudeDeg } = site.value;
     const steps = { focusUmPerStep: umPerStep.value };
     const told = analysis.rig();
@@ -127,7 +145,6 @@ export const useRunJudgement = defineStore('run-judgement', () => {
         }),
       ),
     ];
-    following = false;
     if (run.list.length === 0) return;
     if (tracked.ok) tracking.value = tracked.value;
     focus.value = focused.ok ? focused.value : null;

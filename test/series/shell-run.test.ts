@@ -135,7 +135,8 @@ test('for a person: what to do, the figures, one line per frame', () => {
   const { stdout, stderr } = measure('--series', '--no-fit', ...everything());
   expect(stdout).toMatch(/^16 frames, 14 used\n/);
   expect(stdout).toMatch(/px of trailing|is lost at/);
-  expect(stdout).toMatch(/Periodic error: 2\.\d+ ± 0\.\d+ px to either side every 1[67]\d/);
+  expect(stdout).toMatch(/periodic error +2\.\d+ ± 0\.\d+ px to either side every 1[67]\d/);
+  expect(stdout).toMatch(/swing to and fro, about 2(\.\d)? px to either side every 1[67]\d s/);
   expect(stdout.split('\n').filter((line) => /^ +[-\d.]+ .*\.(fits|txt)/.test(line))).toHaveLength(
     FRAMES + 2,
   );

@@ -244,8 +244,3 @@ export interface PolarError {
   /** Declination drift that refraction alone gives there, arc seconds per minute: it is in the number above. */
   refractionArcsecPerMin: number | null;
 }
-
-/** What the series worker offers; quick (tens of milliseconds for a hundred frames), so it may be asked again per frame. */
-export interface SeriesWorkerApi {
-  track(records: SeriesRecord[], options: TrackOptions): Promise<SeriesResult>;
-}

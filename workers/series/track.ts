@@ -31,7 +31,10 @@ const FEW_DRAWS = 16;
 const DRAWN_MOMENTS = 600;
 const MANY_JUMPS = 4;
 
-/** All that a run of frames of one field tells, in any order; quick enough to be asked again with every new frame. */
+/**
+ * All that a run of frames of one field tells, in any order. Takes 0.3 s for 24 frames and up to 2.5 s for 500: whoever
+ * asks while frames come asks again only when the answer is there, with the newest records.
+ */
 export function trackRun(records: readonly SeriesRecord[], options: TrackOptions = {}): SeriesResult {
   const order = inOrderOfTime(records);
   const placed = placeFrames(records, order);

@@ -1,6 +1,7 @@
-import type { Estimate } from '../protocol/report.ts';
 import type { KeptShare, SeriesResult } from '../protocol/series.ts';
 import type { MotionFit } from './fit-motion.ts';
+import { driftNotes, jumpNotes, periodicNotes, turnNotes } from './motion-words.ts';
+import { seconds } from './plain-words.ts';
 
 /** Chances of loss as hands count them. */
 const WORDS: [number, string][] = [
@@ -11,8 +12,6 @@ const WORDS: [number, string][] = [
   [1 / 10, 'one frame in ten'],
   [1 / 20, 'one in twenty'],
 ];
-/** A rate or turn is told from this many standard errors on. */
-const SIGMAS = 3;
 
 type Words = Pick<SeriesResult, 'headline' | 'notes'>;
 
@@ -41,8 +40,8 @@ export function trackingWords(
     headline: exposureWords(result, exposureS, limitPx),
     notes: [
       ...shapeNotes(result),
-      ...driftNotes(result, fit),
-      ...periodicNotes(result),
+      ...driftNotes(result, fit, exposureS),
+      ...periodicNotes(result, exposureS),
       ...turnNotes(result, exposureS),
       ...jumpNotes(result, everyFrame),
       ...lostNotes(result),
@@ -65,7 +64,7 @@ function exposureWords(result: SeriesResult, exposureS: number | null, limitPx: 
   if (!longest && moved > 1)
     return (
       `${moved} of ${report.used} frames trail by more than ${limitPx} px${exposureS === null ? '' : ` at ${seconds(exposureS)}`}, ` +
-      'and the path from frame to frame does not explain it: the mount swings or is shaken within the exposures. Take a run of short exposures without pauses to see how.'
+      'and the motion from frame to frame does not explain it: the mount swings or is shaken while the shutter is open. Take a run of short exposures without pauses to see how.'
     );
   if (!longest?.share95 && !longest?.share50)
     return `The drift is too small, or the run too short, to say how long an exposure stays under ${limit}: longer than these.`;
@@ -116,68 +115,28 @@ function shapeNotes(result: SeriesResult): string[] {
   const moved = movedFrames(result);
   if (moved.length)
     lines.push(
-      `${frameCount(moved.length)} moved within the exposure (frame ${moved.map(({ file }) => result.frames.findIndex((each) => each.file === file) + 1).join(', ')}): a gust, a knock, or a swing faster than the run shows.`,
+      `${frameCount(moved.length)} moved while the shutter was open (${listed(moved.map((frame) => result.frames.indexOf(frame) + 1))}): a gust, a knock, or a swing too fast to be seen from frame to frame.`,
     );
   if (count('tracking'))
     lines.push(
-      `In ${frameCount(count('tracking'))} the path explains how long the stars are: it is the tracking.`,
+      `In ${frameCount(count('tracking'))} the stars are as long as the motion of the mount makes them: it is the tracking, not the optics.`,
     );
   if (count('optics') + count('both') > shapes.length / 2)
-    lines.push('In most frames the stars are long without the path explaining it: look at the optics.');
+    lines.push(
+      'In most frames the stars are longer than the motion of the mount makes them: look at focus and optics.',
+    );
   return lines;
 }
 const frameCount = (count: number): string => (count === 1 ? '1 frame' : `${count} frames`);
 
-function driftNotes({ report }: SeriesResult, fit: MotionFit): string[] {
-  const { x, y } = report.driftPxPerMin;
-  if (!x || !y) return [];
-  const rate = Math.hypot(x.value, y.value);
-  const sigma = Math.hypot(x.value * x.sigma, y.value * y.sigma) / Math.max(rate, 1e-12);
-  if (rate < SIGMAS * sigma)
-    return [`No steady drift: less than ${(rate + 2 * sigma).toPrecision(2)} px a minute.`];
-  const bend = fit.motion.spec.degree === 2 ? ' It changes during the run; this is the mean.' : '';
-  const direction = Math.round((Math.atan2(y.value, x.value) * 180) / Math.PI);
-  return [
-    `The field drifts by ${told({ value: rate, sigma })} px a minute towards ${direction}° (from +x towards +y).${bend}`,
-    'Slow drift in one direction leaves streaks in a stack: nudge the pointing a little every few frames.',
-  ];
+/** "number 3, 8 and 12"; a long list is cut short. */
+function listed(numbers: number[]): string {
+  const shown = numbers.slice(0, MOST_LISTED);
+  const rest = numbers.length - shown.length;
+  const last = rest > 0 ? `${rest} more` : String(shown.pop());
+  return `number ${shown.length ? `${shown.join(', ')} and ` : ''}${last}`;
 }
-
-function periodicNotes({ report: { periodic } }: SeriesResult): string[] {
-  if (!periodic) return [];
-  const { amplitudePx, periodS } = periodic;
-  const fastest = (2 * Math.PI * amplitudePx.value) / periodS.value;
-  return [
-    `Periodic error: ${told(amplitudePx)} px to either side every ${told(periodS)} s, at most ${fastest.toPrecision(2)} px a second.`,
-  ];
-}
-
-function turnNotes({ report: { rotationDegPerMin } }: SeriesResult, exposureS: number | null): string[] {
-  const turn = rotationDegPerMin;
-  if (!turn || Math.abs(turn.value) < SIGMAS * turn.sigma || Math.abs(turn.value) < 0.002) return [];
-  const within =
-    exposureS === null ? '' : `, ${((60 * turn.value * exposureS) / 60).toFixed(1)}′ within one exposure`;
-  return [
-    `The field turns by ${told(turn)}° a minute${within}: stars far from the middle trail more than those in it.`,
-  ];
-}
-
-function jumpNotes({ jumps }: SeriesResult, everyFrame: boolean): string[] {
-  if (everyFrame)
-    return [
-      'The pointing changes with every frame: drift and periodic error are only as good as that allows.',
-    ];
-  const kinds = (kind: string) => jumps.filter((jump) => jump.kind === kind);
-  const lines: string[] = [];
-  if (kinds('flip').length)
-    lines.push('The field turned over: the other side of the pier, or a hand on the camera.');
-  if (kinds('dither').length) lines.push(`${kinds('dither').length} nudges of the pointing taken out.`);
-  for (const { frame, xPx, yPx } of kinds('jump'))
-    lines.push(
-      `A jump of ${Math.hypot(xPx.value, yPx.value).toFixed(1)} px at frame ${frame + 1}: a cable, a knock, or slack in the gears.`,
-    );
-  return lines;
-}
+const MOST_LISTED = 8;
 
 /** Why frames were left out, each reason once. */
 function lostNotes({ frames }: SeriesResult): string[] {
@@ -190,9 +149,3 @@ function lostNotes({ frames }: SeriesResult): string[] {
 }
 
 const first = (text: string) => text[0].toUpperCase() + text.slice(1);
-const seconds = (s: number): string => `${s < 10 ? s.toFixed(1).replace(/\.0$/, '') : Math.round(s)} s`;
-/** Two digits of the error, as many of the value. */
-function told({ value, sigma }: Estimate): string {
-  const digits = sigma > 0 ? Math.min(4, Math.max(0, 1 - Math.floor(Math.log10(sigma)))) : 2;
-  return `${value.toFixed(digits)} ± ${sigma.toFixed(digits)}`;
-}
