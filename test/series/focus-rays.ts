@@ -51,6 +51,7 @@ const wingHabit = (overFocus: number, obstruction: number) => {
 export function rayRecords(run: RayRun): SeriesRecord[] {
   const random = createRandom(run.seed);
   const gauss = () => random.normal();
+  const moments = createRandom(5000 + run.seed);
   const stars = Array.from({ length: run.stars }, () => ({
     x: (random.uniform() - 0.5) * (run.widthPx - 40),
     y: (random.uniform() - 0.5) * (run.heightPx - 40),
@@ -71,7 +72,7 @@ export function rayRecords(run: RayRun): SeriesRecord[] {
       .map((star) => ({ star, ...cloud(run, unit, star, position, blur, frame === run.kicked ? 14 : 0) }));
     const mean = drawn.reduce((sum, { hfdPx }) => sum + Math.log(hfdPx), 0) / drawn.length;
     const focus = Math.log((SEEING * blur) / run.pixelUm);
-    const rows = drawn.map(({ star, hfdPx, e1, e2 }) => {
+    const rows = drawn.map(({ star, hfdPx, rmsPx, e1, e2 }) => {
       const noise = run.noise * (1 + 5 * star.faint ** 2);
       const seen =
         Math.log(hfdPx) + wingHabit(Math.exp(mean - focus), run.obstruction) * (Math.log(hfdPx) - mean);
@@ -80,6 +81,8 @@ export function rayRecords(run: RayRun): SeriesRecord[] {
         yPx: star.y + (run.heightPx - 1) / 2 + 0.1 * gauss(),
         hfdPx: Math.exp(seen + noise * gauss()),
         hfdSigmaPx: noise * Math.exp(seen),
+        // Moments weigh the outskirts: noisier (rendered frames: four times as noisy in their square).
+        rmsPx: rmsPx * Math.exp(2 * noise * moments.normal()),
         e1: e1 + noise * gauss(),
         e2: e2 + noise * gauss(),
         eSigma: noise,
@@ -137,7 +140,8 @@ function cloud(
   });
   radii.sort((p, q) => p - q);
   const hfdPx = (radii[RAYS / 2 - 1] + radii[RAYS / 2]) / run.pixelUm;
-  return { hfdPx, e1: (xx - yy) / (xx + yy), e2: (2 * xy) / (xx + yy) };
+  const rmsPx = Math.sqrt((xx + yy) / 2 / RAYS) / run.pixelUm;
+  return { hfdPx, rmsPx, e1: (xx - yy) / (xx + yy), e2: (2 * xy) / (xx + yy) };
 }
 
 interface Row {
@@ -145,6 +149,7 @@ interface Row {
   yPx: number;
   hfdPx: number;
   hfdSigmaPx: number;
+  rmsPx: number;
   e1: number;
   e2: number;
   eSigma: number;
@@ -172,6 +177,7 @@ function record(run: RayRun, rows: Row[], position: number, frame: number): Seri
     stars.yPx[i] = rows[i].yPx;
     stars.hfdPx[i] = rows[i].hfdPx;
     stars.hfdSigmaPx[i] = rows[i].hfdSigmaPx;
+    stars.rmsPx[i] = rows[i].rmsPx;
     stars.e1[i] = rows[i].e1;
     stars.e2[i] = rows[i].e2;
     stars.eSigma[i] = rows[i].eSigma;

@@ -48,6 +48,21 @@ describe('a focus run of seven to nine frames', () => {
     }
   });
 
+  test.each([21, 22, 23])(
+    'run %i: curvature of a bare mirror, whose coma and astigmatism move the smallest star',
+    (seed) => {
+      for (const curvaturePerM of [-2.5, 2.5]) {
+        const run = drawnRun(seed, {
+          ...{ coma: 1, astigmatism: 1, curvaturePerM },
+          ...{ focalLengthMm: 400, focalRatio: 4, pixelUm: 2.9, stars: 110 },
+        });
+        const { value, sigma } = answerOf(run).report.curvaturePerM!;
+        expect(Math.abs(value - curvaturePerM)).toBeLessThan(3 * sigma);
+        expect(sigma).toBeLessThan(0.6);
+      }
+    },
+  );
+
   test('the sign of the steps turns the signs of tilt and curvature', () => {
     const run = drawnRun(12, CORRECTED);
     const right = answerOf(run).report;

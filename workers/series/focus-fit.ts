@@ -224,7 +224,7 @@ function scatterOf(r: Float64Array, s: FocusSamples): number {
 }
 
 /** By the stars' scores, but no smaller than what the curvature of the fit gives. */
-function sandwich(inverse: Float64Array, scores: Float64Array[], n: number): Float64Array {
+export function sandwich(inverse: Float64Array, scores: Float64Array[], n: number): Float64Array {
   const covariance = new Float64Array(n * n);
   const few = scores.length > 12 ? scores.length / (scores.length - 6) : 2;
   for (const score of scores) {

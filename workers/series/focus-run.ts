@@ -6,12 +6,13 @@ import { focusAstigmatism } from './focus-astigmatism.ts';
 import type { FocusFit, Prior } from './focus-fit.ts';
 import { comaTable } from './focus-coma.ts';
 import { waveFocusLaw, type FocusLaw } from './focus-law.ts';
-import { hfdAt, P, type FocusModel } from './focus-model.ts';
+import { P, type FocusModel } from './focus-model.ts';
 import { focusOptics, type KnownOptics } from './focus-optics.ts';
 import { focusPlaces } from './focus-places.ts';
 import { focusSamples, type FocusData } from './focus-samples.ts';
 import { centreCurve, compromise, sizesOf, without } from './focus-sizes.ts';
 import { fitFromStarts } from './focus-start.ts';
+import { settleSurface } from './focus-surface.ts';
 import { focusTilt } from './focus-tilt.ts';
 import { focusHeadline, focusNotes } from './focus-words.ts';
 
@@ -28,16 +29,12 @@ const REFLECTOR = 0.3;
 const CLEARLY = 6;
 /** A frame whose stars miss the fitted run by this many of their sigmas (median) is none of it. */
 const MISFIT = 2.6;
-/**
- * Coma and astigmatism together move the corner's smallest star, which looks like curvature: by this part of the depth in
- * which a star in focus doubles, times the fourth power of the corner's sagittal coma in px (3 to 16 µm on rendered f/4 mirrors).
- */
-const COMA_SHIFT = 0.001;
 
 /**
  * Focal surface from frames at several focus positions: z(x, y) = focus + tilt·(x, y) - curvature r²/2, z positive =
  * sensor behind the focal surface. All stars of all frames are fitted at once by a wave-optical law of half-flux diameter
- * against defocus. Steps become micrometres by what was told (signed), or by geometry, then taken as positive.
+ * against defocus; where coma misleads that, second moments tell the surface (focus-surface.ts). Steps become micrometres by
+ * what was told (signed), or by geometry, then taken as positive.
  * Errors are standard errors with what the law is known to leave out.
  */
 export function focusRun(records: readonly SeriesRecord[], options: FocusOptions = {}): FocusRunAnswer {
@@ -143,6 +140,7 @@ function withoutFrame(data: FocusData, frame: number): FocusData {
       y: pick(samples.y),
       hfdPx: pick(samples.hfdPx),
       sigma: pick(samples.sigma),
+      rmsPx: pick(samples.rmsPx),
       e1: pick(samples.e1),
       e2: pick(samples.e2),
       eSigma: pick(samples.eSigma),
@@ -160,7 +158,8 @@ function resultOf(
   optics: KnownOptics,
   options: FocusOptions,
 ): FocusRunResult {
-  const { theta, covariance } = fit;
+  const settled = settleSurface(model, fit, data.samples);
+  const { theta, covariance } = settled;
   const n = theta.length;
   const sigma = (k: number) => Math.sqrt(covariance[k * n + k]);
   const byGeometry: Estimate | null = optics.known
@@ -174,25 +173,17 @@ function resultOf(
   const told = options.focusUmPerStep || null;
   const umPerStep: Estimate | null = told ? { value: told, sigma: 0 } : byGeometry;
   const tilt: FocusTilt | null =
-    umPerStep && optics.pixelKnown ? focusTilt(data, fit, umPerStep, optics.pixelUm) : null;
+    umPerStep && optics.pixelKnown ? focusTilt(data, settled, umPerStep, optics.pixelUm) : null;
   const halfDiagonalM = (data.halfDiagonalPx * optics.pixelUm) / 1e6;
   // Steps per half-diagonal² to 1/mm and on to 1/m: µm / mm² = 1/m.
   const perM = umPerStep ? umPerStep.value / (1e6 * halfDiagonalM ** 2) : null;
-  const cornerDepth =
-    hfdAt(model, theta, theta[P.focus], 0, 0) / (model.law.slope * Math.exp(theta[P.lnScale]));
-  // Coma and astigmatism both grow outwards: what they do together grows with the fourth power.
-  const comaShift = COMA_SHIFT * cornerDepth * theta[P.comaField] ** 4;
   const curvature: Estimate | null =
     perM && optics.pixelKnown
       ? {
           value: theta[P.curvature] * perM,
           sigma:
             Math.abs(perM) *
-            Math.hypot(
-              sigma(P.curvature),
-              2 * comaShift,
-              (theta[P.curvature] * umPerStep!.sigma) / umPerStep!.value,
-            ),
+            Math.hypot(sigma(P.curvature), (theta[P.curvature] * umPerStep!.sigma) / umPerStep!.value),
         }
       : null;
   const corner = { x: data.widthPx / 2 / data.halfDiagonalPx, y: data.heightPx / 2 / data.halfDiagonalPx };

@@ -12,6 +12,8 @@ export interface FocusSamples {
   hfdPx: Float64Array;
   /** Relative standard error of the size. */
   sigma: Float64Array;
+  /** Per-axis rms width from the second moments; NaN where it is not known. */
+  rmsPx: Float64Array;
   e1: Float64Array;
   e2: Float64Array;
   eSigma: Float64Array;
@@ -92,6 +94,7 @@ export function focusSamples(records: readonly SeriesRecord[], options: FocusOpt
         table.e2[i],
         table.eSigma[i],
         star,
+        table.rmsPx[i],
       ]);
     }
     frames.push({
@@ -114,6 +117,7 @@ export function focusSamples(records: readonly SeriesRecord[], options: FocusOpt
     eSigma: column(7),
     star: Uint16Array.from(column(8)),
     stars,
+    rmsPx: column(9),
   };
   return { samples, frames, halfDiagonalPx, ...size, leftOut };
 }
