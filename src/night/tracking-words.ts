@@ -1,3 +1,4 @@
+import type { Estimate } from '../../workers/protocol/report.ts';
 import type { SeriesResult, ShapePrediction } from '../../workers/protocol/series.ts';
 import { angleWithError, plain, withError } from '../format/quantity.ts';
 import { framesText, spanText } from './run-words.ts';
@@ -6,6 +7,10 @@ export interface Fact {
   name: string;
   value: string;
 }
+
+/** An error too small to be printed is not printed as nought. */
+const known = (estimate: Estimate): string =>
+  estimate.sigma < 0.0005 ? plain(estimate.value, 3) : withError(estimate);
 
 /** The numbers of a run's tracking, each under a name that a person at a mount knows. */
 export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number | null): Fact[] {
@@ -16,17 +21,17 @@ export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number
     const rate = Math.hypot(x.value, y.value);
     const sigma = Math.hypot(x.value * x.sigma, y.value * y.sigma) / Math.max(rate, 1e-9);
     const inArcsec = arcsecPerPx ? ` = ${plain(rate * arcsecPerPx, 2)}″` : '';
-    add('Drift a minute', `${withError({ value: rate, sigma })} px${inArcsec}`);
+    add('Drift a minute', `${known({ value: rate, sigma })} px${inArcsec}`);
   }
   if (sky) {
-    add('Drift in right ascension, a minute', `${withError(sky.raArcsecPerMin)}″`);
-    add('Drift in declination, a minute', `${withError(sky.decArcsecPerMin)}″`);
+    add('Drift in right ascension, a minute', `${known(sky.raArcsecPerMin)}″`);
+    add('Drift in declination, a minute', `${known(sky.decArcsecPerMin)}″`);
   }
   const { periodic } = report;
   if (periodic) {
     const amplitude = arcsecPerPx ? ` = ${plain(periodic.amplitudePx.value * arcsecPerPx, 1)}″` : '';
-    add('It swings to either side by', `${withError(periodic.amplitudePx)} px${amplitude}`);
-    add('Once in', `${withError(periodic.periodS)} s`);
+    add('It swings to either side by', `${known(periodic.amplitudePx)} px${amplitude}`);
+    add('Once in', `${known(periodic.periodS)} s`);
     add(
       'Chance that this is mere noise',
       periodic.falseAlarm < 1e-3 ? 'below 0.1 %' : `${plain(100 * periodic.falseAlarm, 1)} %`,
@@ -40,8 +45,8 @@ export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number
     );
   const polar = sky?.polar;
   if (polar?.highArcmin && polar.eastArcmin) {
-    add('Polar axis too high by, arc minutes', withError(polar.highArcmin));
-    add('Polar axis too far east by, arc minutes', withError(polar.eastArcmin));
+    add('Polar axis too high by, arc minutes', known(polar.highArcmin));
+    add('Polar axis too far east by, arc minutes', known(polar.eastArcmin));
   }
   const longest = report.longestExposureS;
   for (const [share, name] of [

@@ -63,6 +63,8 @@ test('an experiment from the verdict to the frames that decide, without losing t
   await panel.scrollIntoViewIfNeeded();
   await page.screenshot({ path: `${screenshots}/experiment-phone.png` });
   expect(await panel.evaluate((element) => element.scrollWidth - element.clientWidth)).toBeLessThanOrEqual(0);
+  // A window made narrower with everything open: the plate of stars is drawn anew.
+  await expect.poll(() => visit.beyond()).toBe(0);
   expect(await visit.seriousFaults()).toEqual([]);
   expect(await visit.smallTargets()).toEqual([]);
   expect(visit.errors).toEqual([]);
