@@ -44,30 +44,41 @@ const stepped = (i: number): Partial<NightFrame> => ({
   cards: [['FOCUSPOS', 5000 + 20 * i]],
 });
 
-test.each(Object.entries(SIZES))('%s: tracking and the Sun, as they are seen', async (size, options) => {
-  const visit = await (await site.visit(options)).begin();
-  const { page } = visit;
-  await page.goto(`${visit.url}#night`);
-  await page.getByTestId('run-files').setInputFiles(writeNight(24, swinging));
-  await page.getByTestId('left-out').getByText(/^\s*24 frames of 24\s/).waitFor();
-  const tracking = page.getByTestId('tracking');
-  await tracking.getByText(/to the lower right, about 0\.\d+ px a minute/).waitFor();
-  expect(await tracking.innerText()).not.toMatch(/[+]x|\d\.\d{4}/);
-  const sun = page.getByTestId('sun');
-  await sun.getByLabel(/Latitude/).fill('50');
-  await sun.getByLabel(/Longitude/).fill('10');
-  await page.keyboard.press('Enter');
-  await sun.getByText(/cap the tube and the finder/i).waitFor();
-  await fit(visit, `tracking-${size}`);
-  await visit.close();
-}, 120_000);
+test.each(Object.entries(SIZES))(
+  '%s: tracking and the Sun, as they are seen',
+  async (size, options) => {
+    const visit = await (await site.visit(options)).begin();
+    const { page } = visit;
+    await page.goto(`${visit.url}#night`);
+    await page.getByTestId('run-files').setInputFiles(writeNight(24, swinging));
+    await page
+      .getByTestId('left-out')
+      .getByText(/^\s*24 frames of 24\s/)
+      .waitFor();
+    const tracking = page.getByTestId('tracking');
+    await tracking.getByText(/to the lower right, about 0\.\d+ px a minute/).waitFor();
+    expect(await tracking.innerText()).not.toMatch(/[+]x|\d\.\d{4}/);
+    const sun = page.getByTestId('sun');
+    await sun.getByLabel(/Latitude/).fill('50');
+    await sun.getByLabel(/Longitude/).fill('10');
+    await page.keyboard.press('Enter');
+    await sun.getByText(/cap the tube and the finder/i).waitFor();
+    await fit(visit, `tracking-${size}`);
+    await visit.close();
+  },
+  120_000,
+);
 
-test.each(Object.entries(SIZES))('%s: a focus run, as it is seen', async (size, options) => {
-  const visit = await (await site.visit(options)).begin();
-  const { page } = visit;
-  await page.goto(`${visit.url}#night`);
-  await page.getByTestId('run-files').setInputFiles(writeNight(9, stepped));
-  await page.getByTestId('focus-run').waitFor();
-  await fit(visit, `focus-run-${size}`);
-  await visit.close();
-}, 120_000);
+test.each(Object.entries(SIZES))(
+  '%s: a focus run, as it is seen',
+  async (size, options) => {
+    const visit = await (await site.visit(options)).begin();
+    const { page } = visit;
+    await page.goto(`${visit.url}#night`);
+    await page.getByTestId('run-files').setInputFiles(writeNight(9, stepped));
+    await page.getByTestId('focus-run').waitFor();
+    await fit(visit, `focus-run-${size}`);
+    await visit.close();
+  },
+  120_000,
+);
