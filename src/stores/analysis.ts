@@ -176,6 +176,8 @@ export const useAnalysis = defineStore('analysis', () => {
     choose: again,
     cancel,
     dismissTrouble: () => settle(null),
+    /** What cannot even be begun is told where the faults of frames are; a run goes on. */
+    refuse: (fileName: string, fault: Fault) => (trouble.value = { fileName, fault }),
     tellRig: (told: Partial<Rig>) => (rig = told),
     measurement,
     addPhysics,

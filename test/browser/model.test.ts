@@ -129,7 +129,7 @@ test('each map has its model beside it, in red too, and axe finds nothing seriou
   const visit = await (await site.visit()).begin();
   await visit.explained();
   await visit.page.getByRole('button', { name: 'Walk the stars' }).click();
-  await card(visit).getByText('What is left over').waitFor();
+  await card(visit).getByText('left over', { exact: true }).waitFor();
   expect(await visit.seriousFaults()).toEqual([]);
   await visit.light('Red night light');
   const onlyRed = async () => {
