@@ -27,7 +27,7 @@ test('from the demo frames to a star, without a mouse', async () => {
   expect(await focused()).toBe('Maps');
   await page.getByRole('heading', { name: 'How wide: measured' }).waitFor();
   await press('End');
-  expect(await focused()).toBe('File');
+  expect(await focused()).toBe('Report');
   await press('ArrowRight');
   expect(await focused()).toBe('Frame');
 
