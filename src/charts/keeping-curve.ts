@@ -2,8 +2,9 @@ import { area, axisBottom, axisLeft, line, scaleLinear, select } from 'd3';
 import type { KeptShare } from '../../workers/protocol/series.ts';
 
 const MARGIN = { top: 12, right: 14, bottom: 42, left: 46 };
-/** Half of the words beside the line of this run's exposure. */
-const HALF_LABEL_PX = 50;
+/** Of the words beside the line of this run's exposure. */
+const LABEL_PX = 100;
+const LABEL_SHARE = 0.2;
 
 /** How many of a hundred frames stay under the limit, by their exposure; `nowS`: the exposure of this run. */
 export function drawKeeping(
@@ -64,14 +65,14 @@ export function drawKeeping(
       .attr('class', 'night-limit')
       .attr('d', `M${x(data.nowS)},0V${height}`);
     const side = x(data.nowS) > width / 2 ? -1 : 1;
-    // The words stand where the curve is not: below it where most frames stay, above it where few do.
-    const middleS = x.invert(x(data.nowS) + side * HALF_LABEL_PX);
-    const stays = data.keeping.find(({ exposureS }) => exposureS >= middleS)?.share.value ?? 0;
+    // The words stand below the curve, unless it comes down to them: then above it.
+    const endS = x.invert(x(data.nowS) + (side > 0 ? LABEL_PX : 0));
+    const stays = data.keeping.find(({ exposureS }) => exposureS >= endS)?.share.value ?? 0;
     plot
       .append('text')
       .attr('class', 'night-title')
       .attr('x', x(data.nowS) + 6 * side)
-      .attr('y', stays > 0.5 ? height - 8 : 10)
+      .attr('y', stays > LABEL_SHARE ? height - 8 : 10)
       .attr('text-anchor', side < 0 ? 'end' : 'start')
       .text(`this run: ${Number(data.nowS.toPrecision(3))} s`);
   }

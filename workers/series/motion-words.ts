@@ -4,6 +4,7 @@ import { roughly, seconds, wayOnPicture } from './plain-words.ts';
 
 /** How the stars moved over the run, in sentences. A rate or turn is told from this many standard errors on. */
 const SIGMAS = 3;
+const WELL_KNOWN = 20;
 
 export function driftNotes({ report }: SeriesResult, fit: MotionFit, exposureS: number | null): string[] {
   const { x, y } = report.driftPxPerMin;
@@ -53,7 +54,10 @@ export function turnNotes(
   ];
 }
 
-export function jumpNotes({ jumps }: SeriesResult, everyFrame: boolean): string[] {
+export function jumpNotes({ jumps, report }: SeriesResult, everyFrame: boolean): string[] {
+  // A swing of few frames a period looks like steps; where it is known well it is no caution.
+  const swing = report.periodic?.amplitudePx;
+  if (everyFrame && swing && swing.value > WELL_KNOWN * swing.sigma) return [];
   if (everyFrame)
     return [
       'From frame to frame the stars move unevenly: by your own nudges, by a swing that so few frames cannot show, or by something loose. Drift and swing are told only as well as that allows.',
