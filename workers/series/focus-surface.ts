@@ -6,11 +6,13 @@ import type { FocusSamples } from './focus-samples.ts';
 /**
  * Coma and astigmatism together move the corner's smallest star, which looks like curvature: by this part of the depth in
  * which a star in focus doubles, times the fourth power of the corner's sagittal coma in px (2 to 30 µm on rendered f/4 and
- * f/5 mirrors). Allowed for: in curvature three times as much (a corner's sag is half the curvature, and a margin), in tilt less than half.
+ * f/5 mirrors). Allowed for: in curvature three times as much (a corner's sag is half of it, and a margin), in tilt less than
+ * half, in the centre's focus a seventh.
  */
 const COMA_SHIFT = 0.001;
 const CURVATURE_SHARE = 3;
 const TILT_SHARE = 0.4;
+const FOCUS_SHARE = 0.15;
 /** Error of a surface by moments in proportion to it: light lost beyond the circle. Rendered runs: 2 to 8 %. */
 const MOMENTS_RELATIVE = 0.08;
 
@@ -28,11 +30,12 @@ export function settleSurface(model: FocusModel, fit: FocusFit, samples: FocusSa
   const shift = COMA_SHIFT * depth * theta[P.comaField] ** 4;
   const moments = momentSurface(model, theta, samples);
   const tilt = moments ? Math.hypot(moments.value[P.tiltX], moments.value[P.tiltY]) : 0;
-  for (const k of [P.tiltX, P.tiltY, P.curvature]) {
+  for (const k of [P.focus, P.tiltX, P.tiltY, P.curvature]) {
     const own = covariance[k * n + k];
-    const share = k === P.curvature ? CURVATURE_SHARE : TILT_SHARE;
+    const share = k === P.focus ? FOCUS_SHARE : k === P.curvature ? CURVATURE_SHARE : TILT_SHARE;
     let variance = own + (share * shift) ** 2;
-    if (moments) {
+    // Near the centre diameters are hardly misled and far sharper: the focus stays theirs.
+    if (moments && k !== P.focus) {
       const size = k === P.curvature ? moments.value[k] : tilt;
       const other = moments.covariance[k * SURFACE + k] + (MOMENTS_RELATIVE * size) ** 2;
       theta[k] += (variance / (variance + other)) * (moments.value[k] - theta[k]);
