@@ -1,5 +1,5 @@
 // What goes wrong around a run: workers that end, memory that gives out, files that change under the reader's hands.
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
@@ -143,11 +143,13 @@ test.each<[string, (path: string) => void]>([
   await visit.close();
 });
 
-test('a folder that is dropped gets a sentence', async () => {
+test('a folder without frames that is dropped gets a sentence', async () => {
+  const empty = join(folder, 'empty');
+  mkdirSync(empty);
   const visit = await (await site.visit()).begin();
   await visit.measure('even.fits', even().bytes);
   const devtools = await visit.page.context().newCDPSession(visit.page);
-  const data = { items: [], files: [folder], dragOperationsMask: 1 };
+  const data = { items: [], files: [empty], dragOperationsMask: 1 };
   for (const type of ['dragEnter', 'dragOver', 'drop'] as const)
     await devtools.send('Input.dispatchDragEvent', { type, x: 600, y: 400, data });
   expect(await faultText(visit)).toMatch(/folder/);
