@@ -1,7 +1,7 @@
-import { area, axisBottom, axisLeft, line, scaleLinear, select } from 'd3';
+import { area, line, scaleLinear } from 'd3';
+import { drawAxes, drawTitles, startPlot } from './plot.ts';
 import type { KeptShare } from '../../workers/protocol/series.ts';
 
-const MARGIN = { top: 12, right: 14, bottom: 42, left: 46 };
 /** Of the words beside the line of this run's exposure. */
 const LABEL_PX = 100;
 const LABEL_SHARE = 0.2;
@@ -12,33 +12,14 @@ export function drawKeeping(
   data: { keeping: KeptShare[]; nowS: number | null },
   options: { availableWidth: number; height: number; label: string },
 ): void {
-  const width = options.availableWidth - MARGIN.left - MARGIN.right;
-  const height = options.height - MARGIN.top - MARGIN.bottom;
-  const svg = select(element)
-    .attr('width', options.availableWidth)
-    .attr('height', options.height)
-    .attr('role', 'img')
-    .attr('aria-label', options.label);
-  svg.selectAll('*').remove();
-  const plot = svg.append('g').attr('transform', `translate(${MARGIN.left},${MARGIN.top})`);
+  const plot = startPlot(element, options);
+  const { group, width, height } = plot;
   const longest = Math.max(data.nowS ?? 0, ...data.keeping.map(({ exposureS }) => exposureS));
   const x = scaleLinear([0, longest], [0, width]);
   const y = scaleLinear([0, 100], [height, 0]);
   const percent = (share: number) => y(100 * Math.max(0, Math.min(1, share)));
-  plot
-    .append('g')
-    .attr('class', 'axis')
-    .attr('transform', `translate(0,${height})`)
-    .call(
-      axisBottom(x)
-        .ticks(Math.max(3, width / 90))
-        .tickSizeOuter(0),
-    );
-  plot
-    .append('g')
-    .attr('class', 'axis')
-    .call(axisLeft(y).tickValues([0, 25, 50, 75, 100]).tickSizeOuter(0));
-  plot
+  drawAxes(plot, x, y, [0, 25, 50, 75, 100]);
+  group
     .append('path')
     .attr('class', 'section-error')
     .attr(
@@ -49,7 +30,7 @@ export function drawKeeping(
         ({ share }) => percent(share.value + share.sigma),
       )(data.keeping),
     );
-  plot
+  group
     .append('path')
     .attr('class', 'profile-line')
     .attr(
@@ -60,7 +41,7 @@ export function drawKeeping(
       )(data.keeping),
     );
   if (data.nowS !== null) {
-    plot
+    group
       .append('path')
       .attr('class', 'night-limit')
       .attr('d', `M${x(data.nowS)},0V${height}`);
@@ -68,7 +49,7 @@ export function drawKeeping(
     // The words stand below the curve, unless it comes down to them: then above it.
     const endS = x.invert(x(data.nowS) + (side > 0 ? LABEL_PX : 0));
     const stays = data.keeping.find(({ exposureS }) => exposureS >= endS)?.share.value ?? 0;
-    plot
+    group
       .append('text')
       .attr('class', 'night-title')
       .attr('x', x(data.nowS) + 6 * side)
@@ -76,11 +57,5 @@ export function drawKeeping(
       .attr('text-anchor', side < 0 ? 'end' : 'start')
       .text(`this run: ${Number(data.nowS.toPrecision(3))} s`);
   }
-  plot
-    .append('text')
-    .attr('class', 'axis-title')
-    .attr('x', width)
-    .attr('y', height + 36)
-    .attr('text-anchor', 'end')
-    .text('exposure, s');
+  drawTitles(plot, 'exposure, s');
 }

@@ -76,3 +76,18 @@ export interface Frame {
   names?: HeaderNames;
   warnings: string[];
 }
+
+/** What a format without a header knows of the exposure. */
+export const NOTHING_KNOWN: Omit<FrameMeta, 'format'> = {
+  exposureS: null,
+  startTime: null,
+  pixelSizeUm: null,
+  focalLengthMm: null,
+  apertureMm: null,
+  obstruction: null,
+  gainElectronsPerAdu: null,
+  focusPosition: null,
+  temperatureC: null,
+  imageType: null,
+  pointing: null,
+};

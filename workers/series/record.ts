@@ -1,5 +1,5 @@
 import { FLAG } from '../protocol/flags.ts';
-import type { FrameMeta } from '../protocol/frame.ts';
+import { NOTHING_KNOWN, type FrameMeta } from '../protocol/frame.ts';
 import type { FrameReport } from '../protocol/report.ts';
 import { SERIES_STARS, type RecordStars, type SeriesRecord } from '../protocol/series.ts';
 import type { StarTable } from '../protocol/stars.ts';
@@ -33,23 +33,8 @@ export function recordOfFault(report: FrameReport): SeriesRecord {
     rmsPx: none,
     flags: new Uint32Array(0),
   };
-  return { format: 1, report, meta: SILENT, stars };
+  return { format: 1, report, meta: { ...NOTHING_KNOWN, format: '' }, stars };
 }
-
-const SILENT: FrameMeta = {
-  format: '',
-  exposureS: null,
-  startTime: null,
-  pixelSizeUm: null,
-  focalLengthMm: null,
-  apertureMm: null,
-  obstruction: null,
-  gainElectronsPerAdu: null,
-  focusPosition: null,
-  temperatureC: null,
-  imageType: null,
-  pointing: null,
-};
 
 /** The brightest stars that have a place; the table is in order of brightness already. */
 function bestStars(stars: StarTable): RecordStars {

@@ -1,7 +1,8 @@
 import { decode as decodeJpeg } from 'jpeg-js';
 import { onlyPicture } from '../choice.ts';
 import { DecodeFault } from '../fault.ts';
-import { NOTHING_KNOWN, Picture } from '../picture.ts';
+import { NOTHING_KNOWN } from '../../protocol/frame.ts';
+import { Picture } from '../picture.ts';
 import { pictureWarnings } from '../picture-warnings.ts';
 import type { FormatDecoder } from '../reader.ts';
 import { openTiff, Directory } from '../tiff/directory.ts';

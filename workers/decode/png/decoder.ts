@@ -1,7 +1,8 @@
 import { onlyPicture } from '../choice.ts';
 import { DecodeFault } from '../fault.ts';
 import { Garbled, inflate } from '../inflate.ts';
-import { NOTHING_KNOWN, Picture } from '../picture.ts';
+import { NOTHING_KNOWN } from '../../protocol/frame.ts';
+import { Picture } from '../picture.ts';
 import { pictureWarnings } from '../picture-warnings.ts';
 import type { DecodeInput, FormatDecoder } from '../reader.ts';
 import { readChunks, type Header } from './chunks.ts';

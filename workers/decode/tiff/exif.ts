@@ -1,4 +1,4 @@
-import { NOTHING_KNOWN } from '../picture.ts';
+import { NOTHING_KNOWN } from '../../protocol/frame.ts';
 import type { Directory } from './directory.ts';
 import { TAG } from './tags.ts';
 
