@@ -13,6 +13,8 @@ import { REPORTING_SEEDS } from './field/reporting-seeds.ts';
 import { runFrame } from './field/run-frame.ts';
 import { drawField } from './field/scenes.ts';
 import type { DrawnField, FieldWish } from './field/scenes.ts';
+import { judgedAgain, savedFields, savedLine } from './field/saved.ts';
+import type { SavedField } from './field/saved.ts';
 import { score } from './field/score.ts';
 import type { Scored } from './field/score.ts';
 import { summary } from './field/tables.ts';
@@ -28,13 +30,13 @@ interface BenchSet {
 }
 
 const USAGE = `usage: npm run bench -- field [tuning|reporting|shared] [fields per kind] [--only TEXT] [--part I/N] [--save FILE]
-       npm run bench -- field tables FILE...
+       npm run bench -- field tables|again FILE...
 `;
 
 /**
  * The whole way from frames to verdicts over simulated fields of all kinds. Reporting fields and frames from the
  * outside are never tuned on. `--only` takes fields whose set or name contains a text, `--part 1/2` every second field, for two processes on two cores; what `--save`
- * wrote (a line a field) is put together by `tables`.
+ * wrote (a line a field) is put together by `tables`, and judged by today's verdict rules by `again`.
  */
 export async function run(args: string[]): Promise<void> {
   const { positionals, values } = parseArgs({
@@ -47,7 +49,8 @@ export async function run(args: string[]): Promise<void> {
     },
   });
   const [which = 'reporting', ...rest] = positionals;
-  if (which === 'tables') return printTables(rest);
+  if (which === 'tables') return printTables(savedFields(rest));
+  if (which === 'again') return printTables(savedFields(rest).map(judgedAgain));
   const seeds = which === 'tuning' ? TUNING_SEEDS : REPORTING_SEEDS;
   const perKind = Number(rest[0] ?? seeds.perKind);
   const [part, parts] = values.part.split('/').map(Number);
@@ -67,7 +70,7 @@ export async function run(args: string[]): Promise<void> {
       );
       const one = score(outcome);
       scored.push(one);
-      if (values.save) appendFileSync(values.save, `${JSON.stringify({ title, ...one })}\n`);
+      if (values.save) appendFileSync(values.save, `${savedLine(title, one, outcome)}\n`);
       if (!one.right)
         process.stderr.write(
           `${truth.name}: ${one.truthCause} taken for ${one.cause} (${one.confidence.toFixed(2)})\n`,
@@ -77,12 +80,9 @@ export async function run(args: string[]): Promise<void> {
   }
 }
 
-function printTables(files: string[]): void {
+function printTables(fields: SavedField[]): void {
   const sets = new Map<string, Scored[]>();
-  for (const line of files.flatMap((file) => readFileSync(file, 'utf8').trim().split('\n'))) {
-    const { title, ...one } = JSON.parse(line) as Scored & { title: string };
-    sets.set(title, [...(sets.get(title) ?? []), one]);
-  }
+  for (const { title, ...one } of fields) sets.set(title, [...(sets.get(title) ?? []), one]);
   for (const [title, scored] of sets) console.log(summary(title, scored).join('\n'));
   if (sets.size > 1) console.log(summary('all of these', [...sets.values()].flat()).join('\n'));
 }

@@ -5,10 +5,12 @@ import { FIT_STAMPS } from '../../workers/protocol/api.ts';
 import type { Fault } from '../../workers/protocol/faults.ts';
 import type { FrameReport } from '../../workers/protocol/report.ts';
 import { UNKNOWN_RIG } from '../../workers/protocol/rig.ts';
+import type { Rig } from '../../workers/protocol/rig.ts';
 import type { Source } from '../../workers/protocol/source.ts';
 import type { FrameSession } from '../../workers/session.ts';
 import { stampMoments } from '../../workers/fit/stamp-moments.ts';
 import { plainLook } from '../../workers/verdict/plain/plain-look.ts';
+import type { PlainLook } from '../../workers/verdict/plain/plain-look.ts';
 import { verdictOf } from '../../workers/verdict/verdict.ts';
 import type { Judgement } from '../../workers/verdict/verdict.ts';
 import type { FieldTruth } from './truth.ts';
@@ -20,6 +22,9 @@ export interface FrameRun {
   report: FrameReport | null;
   fit: FieldFit | null;
   judgement: Judgement | null;
+  /** What the verdict saw beside fit and report. */
+  rig: Rig;
+  look: PlainLook | null;
   stamps: number;
   sidePx: number;
   measureMs: number;
@@ -33,24 +38,26 @@ export async function runFrame(
   truth: FieldTruth,
   makePool: StarPoolMaker,
 ): Promise<FrameRun> {
-  const run: FrameRun = {
-    truth,
-    fault: null,
-    report: null,
-    fit: null,
-    judgement: null,
-    stamps: 0,
-    sidePx: 0,
-    measureMs: 0,
-    fitMs: 0,
-  };
-  const rig = {
+  const rig: Rig = {
     ...UNKNOWN_RIG,
     focalLengthMm: truth.focalLengthMm,
     apertureMm: truth.focalLengthMm / truth.focalRatio,
     obstruction: truth.obstruction,
     usualSeeingArcsec: truth.usualSeeingArcsec,
     pixelSizeUm: truth.pixelUm,
+  };
+  const run: FrameRun = {
+    truth,
+    fault: null,
+    report: null,
+    fit: null,
+    judgement: null,
+    rig,
+    look: null,
+    stamps: 0,
+    sidePx: 0,
+    measureMs: 0,
+    fitMs: 0,
   };
   const begun = performance.now();
   const measured = await session.measure(source, { rig });
@@ -72,10 +79,6 @@ export async function runFrame(
   const fit = await fitField(stamps.value, facts, rig, makePool);
   run.fitMs = performance.now() - started;
   if (!fit.ok) return { ...run, report, fault: fit.fault };
-  return {
-    ...run,
-    report,
-    fit: fit.value,
-    judgement: verdictOf(fit.value, report, rig, plainLook(stamps.value, stampMoments(stamps.value))),
-  };
+  const look = plainLook(stamps.value, stampMoments(stamps.value));
+  return { ...run, report, fit: fit.value, look, judgement: verdictOf(fit.value, report, rig, look) };
 }
