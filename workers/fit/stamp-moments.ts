@@ -16,7 +16,17 @@ export interface StampMoments {
 const ITERATIONS = 25;
 const LEAST_VARIANCE = 0.25;
 
+/** Stamps never change: fit and plain look share one measurement of a set. */
+const measured = new WeakMap<StampSet, StampMoments>();
+
+/** Moments of all stars of a set, measured once. Not to be written to. */
 export function stampMoments(stamps: StampSet): StampMoments {
+  const known = measured.get(stamps) ?? measureAll(stamps);
+  measured.set(stamps, known);
+  return known;
+}
+
+function measureAll(stamps: StampSet): StampMoments {
   const { count } = stamps;
   const out: StampMoments = {
     moments: new Float64Array(7 * count).fill(NaN),

@@ -60,7 +60,7 @@ export function decide(evidence: Evidence): Decision {
   const weighed = evidence.weighed.filter(
     (entry) =>
       (fit.known.focalRatio || !isUntold(entry, base)) &&
-      (holds || !look || isApart(fit, entry) || isSupported(entry, corners.total, look)),
+      (holds || !look || isSupported(entry, fit, corners.total, look)),
   );
   const worthy = weighed.filter(
     ({ key, significance, cornerVariancePx2 }) =>
@@ -90,15 +90,6 @@ export function decide(evidence: Evidence): Decision {
     ? plainly(finding, evidence.weighed, cap)
     : decision;
 }
-
-/**
- * A jump that sets two images of each star farther apart than they are wide: moments about the brighter one do not see
- * the other, so they cannot deny it.
- */
-const isApart = ({ path, theta }: FieldFit, { key }: WeighedCause) =>
-  key === 'motion' &&
-  path === 'jump' &&
-  Math.hypot(theta[P.motionX], theta[P.motionY]) > Math.exp(theta[P.lnBlur]);
 
 /** Whether the fit knows the telescope and describes its stars nearly: then it may tell a trail from astigmatism. */
 const canTellTrails = (fit: FieldFit) => fit.known.focalRatio && fit.coherence < 0.1;

@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { stampMoments } from '../../../workers/fit/stamp-moments.ts';
+import { P, PARAMETER_COUNT } from '../../../workers/fit/parameters.ts';
 import type { SceneChanges } from '../../../workers/simulate/scene.ts';
 import { plainLook } from '../../../workers/verdict/plain/plain-look.ts';
 import { isSupported, stretchedAlike } from '../../../workers/verdict/plain/support.ts';
@@ -10,6 +11,7 @@ function look(changes: SceneChanges) {
   const stamps = drawnStamps(fieldScene(changes));
   return plainLook(stamps, stampMoments(stamps))!;
 }
+const still = { path: 'none' as const, theta: new Array<number>(PARAMETER_COUNT).fill(0) };
 const seen = ({ value, sigma }: { value: number; sigma: number }) => Math.abs(value) > 4 * sigma;
 
 describe('how shapes run over the field', () => {
@@ -29,8 +31,8 @@ describe('how shapes run over the field', () => {
     expect(stretchedAlike(trail)).toBe(true);
     expect(Math.abs(trail.commonAngleDeg - 25)).toBeLessThan(2);
     expect(trail.varying).toBeLessThan(0.03);
-    expect(isSupported({ key: 'motion', cause: 'trailing', cornerVariancePx2: 1 }, 2.3, trail)).toBe(true);
-    expect(isSupported({ key: 'tilt', cause: 'tilt', cornerVariancePx2: 1 }, 2.3, trail)).toBe(false);
+    expect(isSupported({ key: 'motion', cause: 'trailing', cornerVariancePx2: 1 }, still, 2.3, trail)).toBe(true);
+    expect(isSupported({ key: 'tilt', cause: 'tilt', cornerVariancePx2: 1 }, still, 2.3, trail)).toBe(false);
   });
 
   test('a leaning sensor: widths run up a slope, towards the side that is farther from focus', () => {
@@ -44,7 +46,25 @@ describe('how shapes run over the field', () => {
     const coma = look({ optics: { comaStrength: 6 } });
     expect(coma.radialComet.value).toBeGreaterThan(5 * coma.radialComet.sigma);
     expect(coma.commonComet.value).toBeLessThan(0.2 * coma.radialComet.value);
-    expect(isSupported({ key: 'coma', cause: 'coma', cornerVariancePx2: 1 }, 2, coma)).toBe(true);
+    expect(isSupported({ key: 'coma', cause: 'coma', cornerVariancePx2: 1 }, still, 2, coma)).toBe(true);
+  });
+
+  test('round stars deny a trail, but not a jump that sets two images of each star apart', () => {
+    const round = look({});
+    const jump = (lengthPx: number) => {
+      const theta = [...still.theta];
+      [theta[P.motionX], theta[P.lnBlur]] = [lengthPx, Math.log(2.5)];
+      return { path: 'jump' as const, theta };
+    };
+    const trailing = { key: 'motion', cause: 'trailing', cornerVariancePx2: 1 } as const;
+    expect(isSupported(trailing, still, 2.3, round)).toBe(false);
+    expect(isSupported(trailing, jump(2), 2.3, round)).toBe(false);
+    expect(isSupported(trailing, jump(6), 2.3, round)).toBe(true);
+  });
+
+  test('one set of stamps is measured once', () => {
+    const stamps = drawnStamps(fieldScene(), 3, 2);
+    expect(stampMoments(stamps)).toBe(stampMoments(stamps));
   });
 
   test('a few stars tell no pattern', () => {

@@ -1,3 +1,5 @@
+import type { FieldFit } from '../../fit/field-fit.ts';
+import { P } from '../../fit/parameters.ts';
 import type { Estimate } from '../../protocol/report.ts';
 import type { WeighedCause } from '../causes.ts';
 import type { PlainLook } from './plain-look.ts';
@@ -30,11 +32,22 @@ export const stretchedAlike = (look: PlainLook): boolean =>
 const awayFromCentre = ({ radial }: PlainLook) => radial.value > 0 && seen(radial, LEAST_SHAPE);
 
 /**
- * Whether the stars' shapes show what a cause must show, whatever the model says; `totalPx2`: all variance in the corners. What every star shares in width alone
- * (focus, spherical aberration, colours) shows in no pattern and cannot be denied by one.
+ * A jump that sets two images of each star farther apart than they are wide: moments about the brighter one do not see
+ * the other, so they cannot deny it.
+ */
+const jumpsApart = ({ path, theta }: Movement) =>
+  path === 'jump' && Math.hypot(theta[P.motionX], theta[P.motionY]) > Math.exp(theta[P.lnBlur]);
+
+type Movement = Pick<FieldFit, 'path' | 'theta'>;
+
+/**
+ * Whether the stars' shapes show what a cause must show, whatever the model says; `fit`: how the stars moved;
+ * `totalPx2`: all variance in the corners. What every star shares in width alone (focus, spherical aberration,
+ * colours) shows in no pattern and cannot be denied by one.
  */
 export function isSupported(
   { key, cause, cornerVariancePx2 }: Pick<WeighedCause, 'key' | 'cause' | 'cornerVariancePx2'>,
+  fit: Movement,
   totalPx2: number,
   look: PlainLook,
 ): boolean {
@@ -50,6 +63,7 @@ export function isSupported(
     case 'astigmatism':
       return look.varying > LEAST_SHAPE || seen(look.common, LEAST_SHAPE) || seen(look.radial, LEAST_SHAPE);
     case 'motion':
+      if (jumpsApart(fit)) return true;
       return cause === 'rotation'
         ? look.varying > Math.max(LEAST_SHAPE, ROTATION_KEEPS * promised) && !awayFromCentre(look)
         : seen(look.common, Math.max(LEAST_SHAPE, KEEPS * promised));
