@@ -31,7 +31,9 @@ describe('how shapes run over the field', () => {
     expect(stretchedAlike(trail)).toBe(true);
     expect(Math.abs(trail.commonAngleDeg - 25)).toBeLessThan(2);
     expect(trail.varying).toBeLessThan(0.03);
-    expect(isSupported({ key: 'motion', cause: 'trailing', cornerVariancePx2: 1 }, still, 2.3, trail)).toBe(true);
+    expect(isSupported({ key: 'motion', cause: 'trailing', cornerVariancePx2: 1 }, still, 2.3, trail)).toBe(
+      true,
+    );
     expect(isSupported({ key: 'tilt', cause: 'tilt', cornerVariancePx2: 1 }, still, 2.3, trail)).toBe(false);
   });
 
