@@ -8,7 +8,7 @@ import type { Scored } from './score.ts';
 export type SavedField = Scored & { title: string; evidence?: FrameRun };
 
 /** The line of one field; of the report only what the verdict reads, numbers to seven digits. */
-export function savedLine(title: string, scored: Scored, { report, judgement, ...run }: FrameRun): string {
+export function savedLine(title: string, scored: Scored, { report, ...run }: FrameRun): string {
   const evidence = {
     ...run,
     report: report && { fault: report.fault, frame: report.frame, sensor: report.sensor },
