@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
-import type { JudgeOptions, MarkKind, RunJudgement } from '../../workers/protocol/run.ts';
+import type { JudgeOptions, MarkKind, RunJudgement, RunPoint } from '../../workers/protocol/run.ts';
 import { airmass } from '../../workers/rig/air.ts';
 import { altitudeDeg, sunAltitudeDeg } from '../../workers/rig/sky-clock.ts';
-import { judgeRun } from '../../workers/series/judge.ts';
+import { judgeRun, marksOf } from '../../workers/series/judge.ts';
 import { createRandom } from '../../workers/simulate/random.ts';
 import { makeNight, type Moment } from './nights.ts';
 import type { Run } from './runs.ts';
@@ -16,6 +16,19 @@ const judge = (
   options: Partial<JudgeOptions> = {},
 ): RunJudgement => judgeRun(makeNight(at, run).frames, { ...NOTHING_TOLD, ...options });
 const kinds = ({ marks }: RunJudgement): MarkKind[] => marks.map(({ kind }) => kind);
+const FOCUS_KINDS: MarkKind[] = ['focus-creep', 'focus-temperature', 'mirror-cooling'];
+/** A frame a minute; widths `usual(minutes)` px times a random walk of `step` a frame and 3 % from frame to frame. */
+function wanderingAir(frames: number, seed: number, step: number, usual: (t: number) => number): RunPoint[] {
+  const random = createRandom(31 * seed);
+  const plain = judgeRun(makeNight(() => ({}), { frames: 2 }).frames, NOTHING_TOLD).points[0];
+  let walk = 0;
+  return Array.from({ length: frames }, (_, i) => {
+    walk += step * random.normal();
+    const value = usual(i) * Math.exp(walk) * (1 + 0.03 * random.normal());
+    const fwhmPx = { value, sigma: 0.005 * value };
+    return { ...plain, timeMs: plain.timeMs + 60_000 * i, fwhmPx };
+  });
+}
 const SEEDS = [1, 2, 3, 4, 5, 6, 7, 8];
 /** A widened star by defocus: the two add in squares. */
 const widened = (perMinute: number, minutes: number) => ({
@@ -43,6 +56,40 @@ describe('quiet nights', () => {
     const two = makeNight(() => ({}), { frames: 2 });
     expect(judgeRun(two.frames.slice(0, 1), NOTHING_TOLD).headline).toContain('the frame is good');
     expect(judgeRun(two.frames, NOTHING_TOLD).headline).toContain('all 2 frames are good');
+  });
+});
+
+describe('air that wanders', () => {
+  // A random walk of the seeing of 1, 2 and 4 % a frame: a line through it is always many of its scatters long.
+  test('is told as focus or as a cooling mirror in at most one night of twenty', () => {
+    let told = 0;
+    let nights = 0;
+    for (const step of [0.01, 0.02, 0.04])
+      for (let seed = 1; seed <= 40; seed++, nights++) {
+        const found = marksOf(
+          wanderingAir(60, seed, step, () => 2.8),
+          'fwhmPx',
+        );
+        told += Number(found.some(({ kind }) => FOCUS_KINDS.includes(kind)));
+      }
+    // Binomial: 1/20 of 120 is 6, standard error 2.4; two of them above.
+    expect(told / nights).toBeLessThan(0.05 + 2 * Math.sqrt((0.05 * 0.95) / nights));
+  });
+  test('does not hide a focus that creeps by a third', () => {
+    let told = 0;
+    for (let seed = 1; seed <= 40; seed++) {
+      const points = wanderingAir(60, seed, 0.005, (t) => Math.hypot(2.8, (2.4 * t) / 60));
+      told += Number(marksOf(points, 'fwhmPx').some(({ kind }) => kind === 'focus-creep'));
+    }
+    expect(told).toBeGreaterThanOrEqual(36);
+  });
+  test('a mirror that cools in the first hour of a long night is seen', () => {
+    let told = 0;
+    for (let seed = 1; seed <= 20; seed++) {
+      const points = wanderingAir(240, seed, 0.003, (t) => 2.8 + 1.2 * Math.exp(-t / 25));
+      told += Number(marksOf(points, 'fwhmPx').some(({ kind }) => kind === 'mirror-cooling'));
+    }
+    expect(told).toBeGreaterThanOrEqual(18);
   });
 });
 

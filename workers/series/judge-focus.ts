@@ -2,11 +2,17 @@ import { median } from '../math/robust.ts';
 import type { Mark, RunPoint } from '../protocol/run.ts';
 import { airmass } from '../rig/air.ts';
 import type { Stretch } from './judge-stretch.ts';
+import { lnGrowthOdds } from './steady-growth.ts';
 import { rankCorrelation, trendOf, type Trend } from './trend.ts';
 
 /** Growth of the stars that is worth a word, and how sure it must be (common practice, no source). */
 const LEAST_GROWTH = 0.08;
 const SURE = 4;
+/**
+ * One night in twenty of mere wandering may look as much like a change that goes one way: a factor of 20. Long runs tell a
+ * wander better: of 240 frames in which air walks without return one in twenty reaches a factor of 5.
+ */
+const lnOddsNeeded = (frames: number): number => Math.log(20) * Math.min(1, Math.sqrt(75 / frames));
 /** A mirror of the usual thickness follows the air within about an hour (common practice, no source). */
 const COOLING_MIN = 75;
 /** A tube of metal and a fast mirror notice a degree. */
@@ -18,23 +24,28 @@ const AIR_POWER = 0.6;
 /** What widens or narrows the stars over a stretch: the air's depth, warmth, a mirror that cools, focus. */
 export function judgeFocus(stretch: Stretch, size: 'fwhmPx' | 'hfdPx', runsOn: boolean): Mark[] {
   const sizes = stretch.points.map((point) => point[size]?.value ?? NaN);
-  const trend = trendOf(stretch.minutes, sizes);
-  if (!trend || !worth(trend)) return [];
+  const cooling = narrowing(stretch, sizes);
+  if (cooling.length) return cooling;
+  const trend = evenTrend(stretch.minutes, sizes);
+  if (!trend) return [];
+  const known = stretch.points.filter(({ altitudeDeg }) => altitudeDeg !== null).length >= 6;
   const air = stretch.points.map(airWidth);
-  const without = trendOf(
-    stretch.minutes,
-    sizes.map((value, i) => value / air[i]),
-  );
   const place = { from: stretch.from, to: stretch.to, lasting: runsOn };
-  if (without && !worth(without)) return [byAltitude(stretch, trend, place)];
-  if (trend.to < trend.from) return narrowing(stretch, sizes, trend);
-  return [growing(stretch, sizes, without ?? trend, place)];
+  const without = sizes.map((value, i) => value / air[i]);
+  const left = known ? evenTrend(stretch.minutes, without) : trend;
+  if (!left) return [byAltitude(stretch, trend, place)];
+  return left.to > left.from ? [growing(stretch, sizes, left, place)] : [];
 }
 
-const worth = (trend: Trend): boolean =>
-  trend.steady && trend.significance > SURE && Math.abs(trend.to / trend.from - 1) > LEAST_GROWTH;
+/** A change that is large enough, goes one way, and is no wandering of the air. */
+function evenTrend(minutes: number[], sizes: number[]): Trend | null {
+  const trend = trendOf(minutes, sizes);
+  if (!trend || !trend.steady || trend.significance < SURE) return null;
+  if (Math.abs(trend.to / trend.from - 1) < LEAST_GROWTH) return null;
+  return lnGrowthOdds(minutes, sizes) > lnOddsNeeded(trend.count) ? trend : null;
+}
 
-/** How much wider the air alone makes the stars than overhead; 1 where the altitude is not known. */
+/** How much wider the air alone makes the stars than overhead; NaN where the altitude is not known. */
 const airWidth = ({ altitudeDeg }: RunPoint): number =>
   altitudeDeg !== null && altitudeDeg > 3 ? airmass(altitudeDeg) ** AIR_POWER : NaN;
 
@@ -57,12 +68,16 @@ function byAltitude(stretch: Stretch, trend: Trend, place: Place): Mark {
 }
 
 /** Stars that get finer early in the run: a mirror that gives off its warmth. */
-function narrowing(stretch: Stretch, sizes: number[], trend: Trend): Mark[] {
+function narrowing(stretch: Stretch, sizes: number[]): Mark[] {
   if (stretch.from > 0 || stretch.minutes[0] > COOLING_MIN / 3) return [];
   const end = stretch.minutes.findIndex((at) => at > COOLING_MIN);
   const to = end < 0 ? sizes.length - 1 : end - 1;
   const within = trendOf(stretch.minutes.slice(0, to + 1), sizes.slice(0, to + 1));
-  if (!within || within.to >= within.from || !worth(within)) return [];
+  if (!within || within.to >= within.from) return [];
+  const air = stretch.points.slice(0, to + 1).map(airWidth);
+  const known = air.some((width) => Number.isFinite(width));
+  const own = known ? sizes.slice(0, to + 1).map((value, i) => value / air[i]) : sizes.slice(0, to + 1);
+  if (!evenTrend(stretch.minutes.slice(0, to + 1), own)) return [];
   const lasting = to === sizes.length - 1;
   return [
     {
@@ -71,7 +86,7 @@ function narrowing(stretch: Stretch, sizes: number[], trend: Trend): Mark[] {
       to: stretch.from + to,
       lasting,
       says: 'The mirror was cooling down.',
-      because: `In the first ${Math.round(stretch.minutes[to])} minutes the stars got ${percent(trend.to / trend.from)} finer by themselves, with nobody at the focuser.`,
+      because: `In the first ${Math.round(stretch.minutes[to])} minutes the stars got ${percent(within.to / within.from)} finer by themselves, with nobody at the focuser.`,
       doThis: lasting
         ? 'Give the tube more time in the open, and focus again when the stars no longer change.'
         : 'Next time put the tube outside an hour earlier, and focus after that.',
