@@ -1,23 +1,28 @@
 import { invertSymmetric, solveSymmetric } from '../math/linear.ts';
 import type { FitResult } from './levenberg.ts';
+import { fringePx } from './optics.ts';
+import type { Optics } from './optics.ts';
 import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { StarAnswer } from './star-solve.ts';
 
 /** Simulated fits scatter by this much more than the sandwich says. */
-const INFLATION = 1.2;
-/**
- * No round blur is known better than this (in its logarithm): air of one colour and Kolmogorov's wings are idealised;
- * and one that needs a shape of its own (a core, spherical aberration) less well.
- */
-const ROUND_BLUR_FLOOR = { plain: 0.015, shaped: 0.03 };
+const INFLATION = 1.05;
 /** Part of what all stars leave in common that may stand in any one parameter. */
-const MISFIT_IN_ONE = 0.3;
+const MISFIT_IN_ONE = 0.12;
+/**
+ * No round blur is known better than this (in its logarithm). `air`: Kolmogorov's wings are idealised. `oneColour`: so is
+ * diffraction by one wavelength, which counts with the square of its width over the blur's. `shaped`: one that needs a
+ * shape of its own (a core, spherical aberration) is known less well. The bench of the fit counts what all of these cover.
+ */
+const ROUND_BLUR_FLOOR = { air: 0.005, oneColour: 0.035, shaped: 0.025 };
 
 /** A solved system of normal equations, of one frame or of several together. */
 export interface SolvedSystem {
   /** Parameter of each column. */
   parameters: readonly number[];
   normal: Float64Array;
+  /** Width of one fringe of the pupil over that of the round blur. */
+  fringeOverBlur: number;
   /** Each star's gradient. */
   gradients: readonly Float64Array[];
   answers: readonly StarAnswer[];
@@ -38,11 +43,9 @@ export function systemCovariance(system: SolvedSystem, commonMisfit: number): Fl
   const power = answers.reduce((sum, { reduced }) => sum + (reduced?.power ?? 0), 0);
   const hidden = (MISFIT_IN_ONE * commonMisfit) ** 2 * power;
   const shaped = parameters.includes(P.core) || parameters.includes(P.spherical);
-  const moved = withBlursMoved(
-    inverse,
-    parameters,
-    shaped ? ROUND_BLUR_FLOOR.shaped : ROUND_BLUR_FLOOR.plain,
-  );
+  const { air, oneColour, shaped: own } = ROUND_BLUR_FLOOR;
+  const floor = Math.hypot(air, oneColour * system.fringeOverBlur ** 2, shaped ? own : 0);
+  const moved = withBlursMoved(inverse, parameters, floor);
   return out.map((value, at) => value + hidden * inverse[at] + moved[Math.floor(at / n)] * moved[at % n]);
 }
 
@@ -58,10 +61,12 @@ function withBlursMoved(inverse: Float64Array, parameters: readonly number[], pa
 }
 
 /** The same for one frame, of all field parameters: row-major PARAMETER_COUNT squared, zero for what was not free. */
-export function fieldCovariance(result: FitResult, commonMisfit: number): Float64Array {
-  const { free, normal, gradients, answers } = result;
+export function fieldCovariance(result: FitResult, optics: Optics, commonMisfit: number): Float64Array {
+  const { free, normal, gradients, answers, state } = result;
+  const fringeOverBlur = fringePx(optics) / Math.exp(state.theta[P.lnBlur]);
   return spreadOut(
-    normal && systemCovariance({ parameters: free, normal, gradients, answers }, commonMisfit),
+    normal &&
+      systemCovariance({ parameters: free, normal, fringeOverBlur, gradients, answers }, commonMisfit),
     free,
   );
 }

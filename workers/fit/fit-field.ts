@@ -130,7 +130,7 @@ export async function fitField(
       heightPx: stamps.heightPx,
     });
     const misfits = await misfitOf(stamps, optics, field, final, finalOptions);
-    const covariance = fieldCovariance(final, misfits.whole);
+    const covariance = fieldCovariance(final, optics, misfits.whole);
     const sign = settleSign(final.state.theta, covariance, final.shape.groups);
     const fit: FieldFit = {
       optics,

@@ -214,7 +214,7 @@ async function described(
   joint: JointResult,
   rivals: Rival[][],
 ): Promise<FramesFit['frames']> {
-  const { results, covariances } = await jointResults(joint, async (result, i) => {
+  const { results, covariances } = await jointResults(joint, prepared[0].single.optics, async (result, i) => {
     const { stamps, single } = prepared[i];
     const { options } = joint.frames[i];
     return (await misfitOf(stamps, single.optics, fieldPositions(stamps), result, options)).whole;

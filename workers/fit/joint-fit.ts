@@ -1,6 +1,8 @@
 import { spreadOut, systemCovariance } from './covariance.ts';
 import { dampedStep } from './levenberg.ts';
 import type { FieldFitter, FitOptions, FitResult, FitState, Linearised } from './levenberg.ts';
+import { fringePx } from './optics.ts';
+import type { Optics } from './optics.ts';
 import { P, freeParameters } from './parameters.ts';
 import type { ModelShape, ParameterName } from './parameters.ts';
 
@@ -133,6 +135,7 @@ export async function fitJointly(
  */
 export async function jointResults(
   joint: JointResult,
+  optics: Optics,
   misfitOf: (result: FitResult, frame: number) => Promise<number>,
 ): Promise<{ results: FitResult[]; covariances: Float64Array[] }> {
   const { frames } = joint;
@@ -147,9 +150,11 @@ export async function jointResults(
     shape: frames[i].shape,
   }));
   const misfits = await each(results, misfitOf);
+  const blursPx = frames.map(({ state }) => Math.exp(state.theta[P.lnBlur]));
   const covariance = systemCovariance(
     {
       parameters,
+      fringeOverBlur: fringePx(optics) / Math.min(...blursPx),
       normal: assembled(parts, of, n).normal,
       gradients: parts.flatMap((part, frame) =>
         part.gradients.map((own) => {

@@ -1,15 +1,14 @@
 import type { Estimate, FieldModel } from '../protocol/report.ts';
 import { isRotation } from './budget.ts';
+import { LEAST_SIGMA, combined, slopeOf, widenedNearFocus } from './estimates.ts';
 import type { FieldFit } from './field-fit.ts';
-import { P, PARAMETER_COUNT } from './parameters.ts';
+import { P } from './parameters.ts';
 import type { Group } from './parameters.ts';
 import { LEGS, legsOf, pathAxisDeg, pathExtentPx } from './free-path.ts';
 import { jumpShare, pathSpread } from './path.ts';
 import { roundFwhmPx, roundnessOf } from './round-blur.ts';
 import { micrometresPerPixel } from './wavefront.ts';
 
-/** No length of this fit is better known than this share of itself: physics that the model leaves out. */
-const LEAST_RELATIVE_SIGMA = 0.01;
 /** A node of the coma farther out than this many half-diagonals is nowhere. */
 const FARTHEST_NODE = 30;
 
@@ -23,7 +22,7 @@ export function fieldModel(fit: FieldFit): FieldModel {
   const inUm = fit.known.focalRatio && fit.known.pixelSize;
   const um = (term: Parameters<typeof micrometresPerPixel>[0]) => micrometresPerPixel(term, optics);
   const scaled = (name: keyof typeof P, factor: number): Estimate | null =>
-    inUm ? combined(fit, theta[P[name]] * factor, [[P[name], factor]]) : null;
+    inUm ? widenedNearFocus(name, combined(fit, theta[P[name]] * factor, [[P[name], factor]])) : null;
   const has = (group: Group) => fit.groups.includes(group);
 
   // Strength 1: a bare paraboloid has C = h / (32 F^3), A = h^2 / (16 F^2 f).
@@ -34,6 +33,8 @@ export function fieldModel(fit: FieldFit): FieldModel {
   const moving = path !== 'none';
   const turning = moving && has('rotation') && isRotation(theta);
   const { extent } = pathSpread(path, theta[P.path1], theta[P.path2]);
+  const extentBy = (parameter: number) =>
+    slopeOf((values) => pathSpread(path, values[P.path1], values[P.path2]).extent, theta, parameter);
   const reach = Math.hypot(theta[P.motionX], theta[P.motionY]);
   const direction: [number, number] =
     reach > 0 ? [theta[P.motionX] / reach, theta[P.motionY] / reach] : [1, 0];
@@ -71,10 +72,17 @@ export function fieldModel(fit: FieldFit): FieldModel {
         : moving && !turning && has('motion')
           ? {
               path,
-              lengthPx: combined(fit, reach * extent, [
-                [P.motionX, direction[0] * extent],
-                [P.motionY, direction[1] * extent],
-              ]),
+              lengthPx: combined(
+                fit,
+                reach * extent,
+                [
+                  [P.motionX, direction[0] * extent],
+                  [P.motionY, direction[1] * extent],
+                  [P.path1, reach * extentBy(P.path1)],
+                  [P.path2, reach * extentBy(P.path2)],
+                ],
+                LEAST_SIGMA.moved * reach * extent,
+              ),
               angleDeg: combined(
                 fit,
                 angleDeg,
@@ -82,7 +90,7 @@ export function fieldModel(fit: FieldFit): FieldModel {
                   [P.motionX, ((-direction[1] / reach) * 180) / Math.PI],
                   [P.motionY, ((direction[0] / reach) * 180) / Math.PI],
                 ],
-                0.2,
+                LEAST_SIGMA.turnedDeg,
               ),
               minorityFraction: path === 'jump' ? Math.min(share, 1 - share) : null,
             }
@@ -106,12 +114,10 @@ const COMES_BACK = 0.8;
 function freeMotion(fit: FieldFit): FieldModel['motion'] {
   const at = (theta: ArrayLike<number>) => legsOf(theta);
   const by = (value: (theta: ArrayLike<number>) => number) =>
-    Array.from({ length: 2 * LEGS }, (_, i): [number, number] => {
-      const step = 1e-3;
-      const moved = (sign: number) =>
-        value(fit.theta.map((x, p) => (p === P.leg1X + i ? x + sign * step : x)));
-      return [P.leg1X + i, (moved(1) - moved(-1)) / (2 * step)];
-    });
+    Array.from({ length: 2 * LEGS }, (_, i): [number, number] => [
+      P.leg1X + i,
+      slopeOf(value, fit.theta, P.leg1X + i),
+    ]);
   const extent = (theta: ArrayLike<number>) => pathExtentPx(at(theta));
   // Turned into the fitted axis, so that the difference does not leap from one end of its range to the other.
   const axis = pathAxisDeg(at(fit.theta));
@@ -123,8 +129,8 @@ function freeMotion(fit: FieldFit): FieldModel['motion'] {
   const travelled = at(fit.theta).reduce((sum, [x, y]) => sum + Math.hypot(x, y), 0);
   return {
     path: lengthPx < COMES_BACK * travelled ? 'swing' : 'straight',
-    lengthPx: combined(fit, lengthPx, by(extent)),
-    angleDeg: combined(fit, axisDeg((axis * Math.PI) / 180), by(turn), 0.2),
+    lengthPx: combined(fit, lengthPx, by(extent), LEAST_SIGMA.moved * lengthPx),
+    angleDeg: combined(fit, axisDeg((axis * Math.PI) / 180), by(turn), LEAST_SIGMA.turnedDeg),
     minorityFraction: null,
   };
 }
@@ -152,7 +158,8 @@ function rotationOf(
   const { theta } = fit;
   const radiusPx = Math.hypot(fit.widthPx - 1, fit.heightPx - 1) / 2;
   const degrees = 180 / Math.PI / radiusPx;
-  const angleDeg = combined(fit, Math.abs(theta[P.rotation]) * degrees, [[P.rotation, degrees]]);
+  const turnedDeg = Math.abs(theta[P.rotation]) * degrees;
+  const angleDeg = combined(fit, turnedDeg, [[P.rotation, degrees]], LEAST_SIGMA.moved * turnedDeg);
   if (!turning || !inUm) return { angleDeg, centreMm: null };
   // Where d = 0: x = -dy / om, y = dx / om.
   const om = theta[P.rotation];
@@ -182,20 +189,6 @@ function node(fit: FieldFit, constantX: number, constantY: number, linear: numbe
     ]);
   if (Math.hypot(theta[constantX], theta[constantY]) > FARTHEST_NODE * Math.abs(k)) return null;
   return { x: one(constantX), y: one(constantY) };
-}
-
-/**
- * A value with the standard error that follows from its derivatives by the parameters. Parameters that were dropped
- * count with how large they may be unseen; `floor` is the least error in the value's own unit where it is not relative.
- */
-function combined(fit: FieldFit, value: number, derivatives: [number, number][], floor?: number): Estimate {
-  let variance = 0;
-  for (const [a, da] of derivatives) {
-    variance += (fit.droppedSigma[a] * da) ** 2;
-    for (const [b, db] of derivatives) variance += da * db * fit.covariance[a * PARAMETER_COUNT + b];
-  }
-  const least = floor ?? LEAST_RELATIVE_SIGMA * Math.abs(value);
-  return { value: value === 0 ? 0 : value, sigma: Math.max(Math.sqrt(Math.max(variance, 0)), least) };
 }
 
 /** Angle of an axis in [-90, 90). */
