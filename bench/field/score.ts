@@ -1,5 +1,6 @@
 import type { Estimate } from '../../workers/protocol/report.ts';
 import { FAMILY } from '../../workers/fit/causes.ts';
+import { ASTIGMATISM_BEFORE_FOCUS } from '../../workers/verdict/rules.ts';
 import type { FrameRun } from './run-frame.ts';
 import { presenceOf } from './presence.ts';
 import type { Presence } from './presence.ts';
@@ -39,23 +40,28 @@ export interface Scored {
   gap: number | null;
 }
 
-/** The dominant fault of a frame with several is that with most variance in the corners. */
+/**
+ * The dominant fault of a frame with several is the one with most variance in the corners, whether it was drawn as a
+ * fault or came along; but astigmatism goes before a focus that would not cure it, as verdict/rules.ts has it. A truth
+ * from the outside that does not part the defocus weighs it as a whole.
+ */
 function dominantCause({ truth }: FrameRun): string {
-  if (truth.causes.length === 1) return truth.causes[0];
-  const keyOf: Record<string, ShareKey> = {
-    focus: 'defocus',
-    tilt: 'defocus',
-    curvature: 'defocus',
-    coma: 'coma',
-    collimation: 'coma',
-    astigmatism: 'astigmatism',
-    pinching: 'pinching',
-    trailing: 'motion',
-    rotation: 'motion',
-    dispersion: 'dispersion',
-  };
-  const weight = (cause: string) => truth.cornerVariance[keyOf[cause]] ?? 0;
-  return [...truth.causes].sort((a, b) => weight(b) - weight(a))[0];
+  const { causes, cornerVariance, defocusParts } = truth;
+  if (causes.length === 1) return causes[0];
+  const drawn = (...names: string[]) => names.find((name) => causes.includes(name as never)) ?? names[0];
+  const weights: [string, number][] = [
+    ...(defocusParts
+      ? Object.entries(defocusParts)
+      : [[drawn('focus', 'tilt', 'curvature'), cornerVariance.defocus] as [string, number]]),
+    [drawn('coma', 'collimation'), cornerVariance.coma],
+    ['astigmatism', cornerVariance.astigmatism],
+    ['pinching', cornerVariance.pinching],
+    [drawn('trailing', 'rotation'), cornerVariance.motion],
+    ['dispersion', cornerVariance.dispersion],
+  ];
+  const [[first, most]] = weights.sort((a, b) => b[1] - a[1]);
+  const astigmatismFirst = first === 'focus' && cornerVariance.astigmatism > ASTIGMATISM_BEFORE_FOCUS * most;
+  return astigmatismFirst ? 'astigmatism' : first;
 }
 
 export function score(run: FrameRun): Scored {
@@ -65,8 +71,9 @@ export function score(run: FrameRun): Scored {
   const sameDefocus = (a: string) => a === 'focus' || a === 'tilt' || a === 'curvature';
   const right =
     cause === truthCause ||
-    // Of three faults the parts of the defocus are not weighed against each other by this truth.
+    // Of three faults the parts of the defocus are not weighed against each other by a truth from the outside.
     (truth.causes.length > 1 &&
+      !truth.defocusParts &&
       sameDefocus(truthCause) &&
       sameDefocus(cause) &&
       truth.causes.includes(cause as never));

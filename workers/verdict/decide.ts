@@ -5,7 +5,7 @@ import type { Rig } from '../protocol/rig.ts';
 import type { WeighedCause } from './causes.ts';
 import { aboveLimit, fromGap, misfitCap, normalCdf } from './confidence.ts';
 import { sureness } from './headline.ts';
-import { standIn } from './other-story.ts';
+import { contender, standIn } from './other-story.ts';
 import { findingOf, type Finding } from './plain/finding.ts';
 import type { PlainLook } from './plain/plain-look.ts';
 import { isSupported } from './plain/support.ts';
@@ -127,7 +127,7 @@ function weighAgainstRivals(
   cap: number,
 ): Decision {
   // Colours are measured apart from the fit: no other model of the green stars can take their place.
-  const nearest = first.key === 'dispersion' ? null : (fit.rivals[0] ?? null);
+  const nearest = first.key === 'dispersion' ? null : contender(fit, first.key);
   let confidence = Math.min(cap, nearest ? fromGap(nearest.gap) : cap);
   let rival: Cause = nearest ? standIn(fit, nearest, first.key) : 'clean';
   const unless = (probability: number, other: Cause) => {

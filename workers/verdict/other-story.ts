@@ -12,22 +12,30 @@ export function modelCauseOf(cause: Cause): ModelCause | null {
   return MODEL_CAUSES.find((entry) => entry.key === key) ?? null;
 }
 
-/** The cause that a rival leans on: the largest in its corners among those it has, `missing` left out. */
-export function standIn(fit: FieldFit, rival: Rival, missing: ModelCause['key']): Cause {
+/** The causes that a rival has, largest in its corners first. */
+function leaningOn(fit: FieldFit, rival: Rival): ModelCause[] {
   const budget = blurBudget({
     ...budgetInput(fit),
     theta: rival.theta,
     path: rival.path,
     dispersionPx: { x: 0, y: 0 },
   }).find(({ where }) => where === 'corners')!.variancePx2;
-  const best = MODEL_CAUSES.filter(
-    (cause) => cause.key !== missing && cause.groups.some((group) => rival.groups.includes(group)),
-  )
+  return MODEL_CAUSES.filter(({ groups }) => groups.some((group) => rival.groups.includes(group)))
     .map((cause) => ({ cause, variance: cause.parts.reduce((sum, part) => sum + budget[part], 0) }))
-    .sort((a, b) => b.variance - a.variance)[0];
-  if (!best || best.variance <= 0) return 'seeing';
-  return best.cause.key === 'motion' ? 'trailing' : best.cause.key;
+    .filter(({ variance }) => variance > 0)
+    .sort((a, b) => b.variance - a.variance)
+    .map(({ cause }) => cause);
 }
+
+/** The cause that a rival leans on: the largest in its corners among those it has, `missing` left out. */
+export function standIn(fit: FieldFit, rival: Rival, missing: ModelCause['key']): Cause {
+  const key = leaningOn(fit, rival).find((cause) => cause.key !== missing)?.key;
+  return key === undefined ? 'seeing' : key === 'motion' ? 'trailing' : key;
+}
+
+/** The nearest explanation that leans on another cause: one that leans on the same leaves the verdict as it is. */
+export const contender = (fit: FieldFit, key: ModelCause['key']): Rival | null =>
+  fit.rivals.find((rival) => leaningOn(fit, rival)[0]?.key !== key) ?? null;
 
 /** The nearest explanation that was fitted and does without a cause; null where every one of them has it. */
 export function otherStory(fit: FieldFit, cause: Cause): OtherStory | null {
