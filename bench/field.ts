@@ -7,6 +7,7 @@ import { FrameSession } from '../workers/session.ts';
 import { simulateExposure } from '../workers/simulate/exposure.ts';
 import { writeFits16 } from '../workers/simulate/fits.ts';
 import { loadKernels } from '../workers/wasm/kernels.ts';
+import { calibration } from './field/calibrate.ts';
 import { KINDS } from './field/faults.ts';
 import type { Kind } from './field/faults.ts';
 import { REPORTING_SEEDS } from './field/reporting-seeds.ts';
@@ -29,14 +30,16 @@ interface BenchSet {
   frames: { truth: FieldTruth; bytes: () => Uint8Array }[];
 }
 
-const USAGE = `usage: npm run bench -- field [tuning|reporting|shared] [fields per kind] [--only TEXT] [--part I/N] [--save FILE]
-       npm run bench -- field tables|again FILE...
+const USAGE = `usage: npm run bench -- field [tuning|calibration|reporting|shared] [fields per kind] [--only TEXT] [--part I/N] [--save FILE]
+       npm run bench -- field tables|again|calibrate FILE...
 `;
 
 /**
  * The whole way from frames to verdicts over simulated fields of all kinds. Reporting fields and frames from the
- * outside are never tuned on. `--only` takes fields whose set or name contains a text, `--part 1/2` every second field, for two processes on two cores; what `--save`
- * wrote (a line a field) is put together by `tables`, and judged by today's verdict rules by `again`.
+ * outside are never tuned on. `calibration`: few and faint stars, where verdicts go wrong often enough to
+ * learn how sure they may be. `--only` takes fields whose set or name contains a text, `--part 1/2` every second field, for two processes on two cores; what `--save`
+ * wrote (a line a field) is put together by `tables`, and judged by today's verdict rules by
+ * `again`; `calibrate` derives from it how sure the distance of the nearest rival makes a verdict.
  */
 export async function run(args: string[]): Promise<void> {
   const { positionals, values } = parseArgs({
@@ -50,16 +53,21 @@ export async function run(args: string[]): Promise<void> {
   });
   const [which = 'reporting', ...rest] = positionals;
   if (which === 'tables') return printTables(savedFields(rest));
+  if (which === 'calibrate') return console.log(calibration(savedFields(rest).map(judgedAgain)).join('\n'));
   if (which === 'again') return printTables(savedFields(rest).map(judgedAgain));
-  const seeds = which === 'tuning' ? TUNING_SEEDS : REPORTING_SEEDS;
+  const seeds = which === 'reporting' ? REPORTING_SEEDS : TUNING_SEEDS;
   const perKind = Number(rest[0] ?? seeds.perKind);
   const [part, parts] = values.part.split('/').map(Number);
-  if (!['tuning', 'reporting', 'shared'].includes(which) || !(perKind > 0) || !(part >= 1 && part <= parts)) {
+  if (
+    !['tuning', 'calibration', 'reporting', 'shared'].includes(which) ||
+    !(perKind > 0) ||
+    !(part >= 1 && part <= parts)
+  ) {
     process.stderr.write(USAGE);
     process.exitCode = 2;
     return;
   }
-  const sets = which === 'shared' ? sharedSets() : ownSets(seeds.first, perKind);
+  const sets = which === 'shared' ? sharedSets() : ownSets(seeds.first, perKind, which === 'calibration');
   const session = new FrameSession(await loadKernels());
   for (const { title, frames } of sets) {
     const scored: Scored[] = [];
@@ -87,7 +95,7 @@ function printTables(fields: SavedField[]): void {
   if (sets.size > 1) console.log(summary('all of these', [...sets.values()].flat()).join('\n'));
 }
 
-function ownSets(first: number, perKind: number): BenchSet[] {
+function ownSets(first: number, perKind: number, hardToTell: boolean): BenchSet[] {
   const kinds = Object.keys(KINDS) as Kind[];
   const draw = (list: (Kind | 'mixed')[], count: number, offset: number, wish: (i: number) => FieldWish) =>
     list.flatMap((kind, k) =>
@@ -96,6 +104,16 @@ function ownSets(first: number, perKind: number): BenchSet[] {
         return { truth: ownTruth(field, `${kind}-${first + offset + i}`), bytes: () => rendered(field) };
       }),
     );
+  if (hardToTell)
+    return [
+      {
+        title: 'own simulator, few and faint',
+        frames: draw([...kinds, 'mixed'], perKind, 4000, (i) => ({
+          stars: 10 + ((i * 7) % 23),
+          faint: true,
+        })),
+      },
+    ];
   const part = (share: number) => Math.max(1, Math.round(perKind * share));
   return [
     { title: 'own simulator, one fault', frames: draw(kinds, part(0.6), 0, () => ({})) },

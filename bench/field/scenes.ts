@@ -13,6 +13,8 @@ export interface FieldWish {
   stars?: number;
   /** Physics that the fit is not told: vanes, spherical aberration, aureole, outer scale, jitter, obstruction. */
   hard?: boolean;
+  /** Stars so faint that explanations are hard to tell apart. */
+  faint?: boolean;
 }
 
 export interface DrawnField {
@@ -88,7 +90,7 @@ export function drawField(kind: Kind | 'mixed', seed: number, wish: FieldWish = 
       skyElectronsPerPx: between(30, 150),
       gradient: { x: between(-0.1, 0.1), y: between(-0.1, 0.1) },
     },
-    stars: { count, faintestElectrons: 2500, brightestElectrons: 400_000, slope: 0.4 },
+    stars: { count, faintestElectrons: 2500, brightestElectrons: wish.faint ? 15_000 : 400_000, slope: 0.4 },
     disturbances: { hotPixels: 300, cosmicRays: 4, galaxies: random.integer(4), satellite: false },
     seed,
   };

@@ -13,6 +13,8 @@ export interface Pull {
   error: number;
   sigma: number;
   scale: number;
+  /** The model does without it: the error is the truth itself, the sigma how large it may be unseen. */
+  leftOut?: boolean;
 }
 
 /** What came of one field, as plain numbers: it is written to a file as it stands. */
@@ -148,7 +150,9 @@ function pullsOf({ truth, judgement, fit }: FrameRun): Pull[] {
     value: number,
     scale = Math.abs(value),
   ) => {
-    if (estimate) pulls.push({ name, error: estimate.value - value, sigma: estimate.sigma, scale });
+    if (!estimate) return;
+    const leftOut = estimate.value === 0;
+    pulls.push({ name, error: estimate.value - value, sigma: estimate.sigma, scale, leftOut });
   };
   for (const [name, estimate, value] of even)
     add(name, estimate, sign * value, name.startsWith('tilt') ? tilt : Math.abs(value));

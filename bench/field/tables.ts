@@ -115,13 +115,18 @@ function present(scored: Scored[]): string[] {
   ];
 }
 
-/** What is there and what is not, apart: a parameter that is rightly left out covers its truth of zero by itself. */
+const isFitted = ({ scale, leftOut }: Pull) => scale > 0 && !leftOut;
+
+/**
+ * What is there and what is not, apart: a parameter that is rightly left out covers its truth of zero by itself. Of what
+ * is there, what the model left out apart as well: it says only how large it may be unseen.
+ */
 function errors(scored: Scored[]): string[] {
   const byName = new Map<string, Pull[]>();
   for (const { pulls } of scored)
     for (const pull of pulls) byName.set(pull.name, [...(byName.get(pull.name) ?? []), pull]);
   const lines = [
-    '-- parameters: median error where the truth is not 0, robust sigma of pulls, within 2 sigma; the same of nulls, and those left out',
+    '-- parameters that are there and in the model: median error, robust sigma of pulls, within 2 sigma; there but left out; nulls',
   ];
   const covered = (pulls: Pull[]) => {
     const inside = pulls.filter(({ error, sigma }) => Math.abs(error) <= 2 * sigma).length;
@@ -136,7 +141,8 @@ function errors(scored: Scored[]): string[] {
       )
     ).toFixed(2);
   for (const [name, pulls] of byName) {
-    const present = pulls.filter(({ scale }) => scale > 0);
+    const present = pulls.filter(isFitted);
+    const unseen = pulls.filter(({ scale, leftOut }) => scale > 0 && leftOut);
     const absent = pulls.filter(({ scale }) => scale === 0);
     const said = absent.filter(({ error }) => error !== 0);
     const middle = (value: (pull: Pull) => number) => quantile(present.map(value), 0.5);
@@ -144,12 +150,13 @@ function errors(scored: Scored[]): string[] {
       `${name.padEnd(16)} ${middle(({ error }) => Math.abs(error)).toPrecision(3)} (${percent(
         middle(({ error, scale }) => Math.abs(error) / scale),
         2,
-      )}), pulls ${scatter(present)}, covered ${covered(present)}; nulls ${covered(absent)}, ${absent.length - said.length} left out, covered of the rest ${covered(said)}`,
+      )}), pulls ${scatter(present)}, covered ${covered(present)}; left out ${covered(unseen)}; nulls ${covered(absent)}, of those in the model ${covered(said)}`,
     );
   }
   const every = [...byName.values()].flat();
   lines.push(
-    `all present      pulls ${scatter(every.filter(({ scale }) => scale > 0))}, covered ${covered(every.filter(({ scale }) => scale > 0))}; nulls covered ${covered(every.filter(({ scale }) => scale === 0))}`,
+    `all of these     pulls ${scatter(every.filter(isFitted))}, covered ${covered(every.filter(isFitted))}; left out ${covered(every.filter(({ scale, leftOut }) => scale > 0 && leftOut))}; nulls ${covered(every.filter(({ scale }) => scale === 0))}`,
+    `all together     covered ${covered(every)}`,
   );
   return lines;
 }

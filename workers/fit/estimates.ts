@@ -6,7 +6,7 @@ import { EVEN_PARAMETERS, P, PARAMETER_COUNT } from './parameters.ts';
  * No length of this fit is better known than this share of itself, for physics that the model leaves out; a movement,
  * which no wavelength or obstruction bears on, no better than `moved`, and its direction than `turnedDeg`.
  */
-export const LEAST_SIGMA = { share: 0.005, moved: 0.0015, turnedDeg: 0.05 };
+export const LEAST_SIGMA = { share: 0.005, moved: 0.002, turnedDeg: 0.05 };
 /**
  * A value with the standard error that follows from its derivatives by the parameters. Parameters that were dropped
  * count with how large they may be unseen; `least`: an error of the model itself, in the value's own unit.

@@ -1,11 +1,17 @@
 import type { FieldFit } from '../fit/field-fit.ts';
 
 /**
+ * Logit of being right: its value where a rival costs nothing more, and its slope by ln(1 + gap). From saved fields of the
+ * tuning seeds: `npm run bench -- field calibrate FILE...` derives them again.
+ */
+export const GAP_LOGIT = { at0: -2.04, slope: 1.04 };
+
+/**
  * Probability that the chosen explanation is right given how much more its best rival costs (chi squared, parameters
  * priced, misfit divided out): a logistic curve through simulated fields.
  */
 export const fromGap = (gap: number): number =>
-  1 / (1 + Math.exp(2.04 - 1.04 * Math.log(1 + Math.max(gap, 0))));
+  1 / (1 + Math.exp(-GAP_LOGIT.at0 - GAP_LOGIT.slope * Math.log(1 + Math.max(gap, 0))));
 
 /**
  * What is missing from the model is no noise: the fit's own statistics then promise too much. Chi squared grows with

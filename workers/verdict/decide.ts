@@ -176,10 +176,13 @@ function roundField({ weighed, rig, fit }: Evidence, base: number, cap: number):
   };
 }
 
-/** How far the two leading variances may be from what they seem, in logarithms. */
+/** What variances of causes differ from the truth by, in logarithms, beyond their stated errors (simulated fields). */
+const SPREAD_OF_TWO = 0.07;
+
+/** How far the ratio of the two leading variances may be from what it seems, in logarithms. */
 function spreadOf(first: WeighedCause, second: WeighedCause): number {
   const relative = (entry: WeighedCause) => 2 / Math.max(entry.significance, 1);
-  return Math.max(0.12, Math.hypot(relative(first), relative(second)));
+  return Math.hypot(SPREAD_OF_TWO, relative(first), relative(second));
 }
 
 /** Round blur in arc seconds; null when the scale is unknown. */
