@@ -33,3 +33,11 @@ export function spanOf({ from, to }: Mark, times: number[]): string {
   const [first, last] = [clockText(times[from]), clockText(times[to])];
   return first === last ? first : `${first} to ${last}`;
 }
+
+const DAY = new Intl.DateTimeFormat('en-GB', { day: 'numeric', month: 'short', year: 'numeric' });
+const LONGEST_NIGHT_MS = 20 * 3600e3;
+/** "17 Oct 2026, 22:10 to 03:25": a night goes by the day on which it began. */
+export function nightText(fromMs: number, toMs: number): string {
+  const end = toMs - fromMs > LONGEST_NIGHT_MS ? `${DAY.format(toMs)}, ` : '';
+  return `${DAY.format(fromMs)}, ${clockText(fromMs)} to ${end}${clockText(toMs)}`;
+}

@@ -93,13 +93,29 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     asking = true;
     const options: JudgeOptions = { ...site.value, limits: { ...run.limits }, words: { ...run.words } };
     const outcome = await client.ask((api) => api.judge(options));
-    if (outcome.ok && run.list.length > 0) judgement.value = outcome.value;
+    if (outcome.ok && run.list.length > 0) {
+      judgement.value = outcome.value;
+      tell();
+    }
     trouble.value = outcome.ok || outcome.fault.code === 'cancelled' ? null : outcome.fault;
     asking = false;
     if (again) {
       again = false;
       soon();
     } else void follow();
+  }
+
+  /** The run in a line, for the list of runs. */
+  function tell(): void {
+    const points = judgement.value?.points ?? [];
+    if (points.length === 0) return;
+    run.tellAs({
+      headline: focus.value?.result.headline ?? judgement.value!.headline,
+      fromMs: points[0].timeMs,
+      toMs: points[points.length - 1].timeMs,
+      firstFile: run.list.find(({ key }) => key === points[0].key)?.name ?? '',
+      measured: points.length,
+    });
   }
 
   /**
@@ -148,6 +164,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     if (run.list.length === 0) return;
     if (tracked.ok) tracking.value = tracked.value;
     focus.value = focused.ok ? focused.value : null;
+    tell();
     focusTrouble.value = focused.ok || focused.fault.code === 'cancelled' ? null : focused.fault;
   }
 

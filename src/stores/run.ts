@@ -1,12 +1,14 @@
 import { defineStore } from 'pinia';
-import { computed, ref, shallowRef, triggerRef } from 'vue';
+import { computed, nextTick, ref, shallowRef, triggerRef } from 'vue';
 import type { Outcome } from '../../workers/protocol/faults.ts';
-import type { RunFrame, RunLimits } from '../../workers/protocol/run.ts';
+import type { RunFrame } from '../../workers/protocol/run.ts';
 import { RunPool, workersFor, type RunTask } from '../client/run-pool.ts';
 import { keep } from '../keep/keep.ts';
-import { RunShelf, type RunAbout } from '../keep/run-shelf.ts';
+import { RunMemory } from '../keep/run-memory.ts';
+import { RunShelf, type KeptWhole, type RunTold } from '../keep/run-shelf.ts';
 import { keyOf, mayBeFrame } from '../client/frame-files.ts';
 import { useAnalysis } from './analysis.ts';
+import { runSaid } from './run-said.ts';
 
 /** One file of the run. */
 export interface RunItem {
@@ -21,24 +23,30 @@ export type RunPhase = 'empty' | 'measuring' | 'paused' | 'stopped' | 'done';
 
 /** What is drawn follows the frames at this pace, however fast they come. */
 const SHOW_MS = 250;
-const REMEMBER_MS = 2000;
 
 /** A run of frames: its files, what was measured of them, and what the person said of them. */
 export const useRun = defineStore('run', () => {
   const analysis = useAnalysis();
   const shelf = new RunShelf(keep);
   const items = shallowRef(new Map<string, RunItem>());
-  const words = shallowRef<RunAbout['words']>({});
-  const limits = shallowRef<RunAbout['limits']>({});
+  const said = runSaid(() => memory.remember('now'));
   const fit = ref(false);
   const phase = ref<RunPhase>('empty');
   const secondsLeft = ref<number | null>(null);
   /** Whether what is shown came from this browser's memory, from before the page was opened. */
   const recalled = ref(false);
   let pool: RunPool | null = null;
-  let runId: Promise<number | null> | null = null;
   let showing: ReturnType<typeof setTimeout> | null = null;
-  let remembering: ReturnType<typeof setTimeout> | null = null;
+  /** Number under which the run is kept. */
+  const keptId = ref<number | null>(null);
+  let told: RunTold | null = null;
+  /** Files that were given since the page was opened, also of runs that were put away. */
+  const given = new Map<string, File>();
+  const memory = new RunMemory(shelf, () => ({
+    ...said.plain(),
+    told,
+    waiting: list.value.filter(({ state }) => state !== 'done').map(({ key }) => key),
+  }));
   const listeners: ((key: string, frame: RunFrame) => void)[] = [];
 
   /** Takes files into the run. Those already measured only get their file back; gives how many are new. */
@@ -47,6 +55,7 @@ export const useRun = defineStore('run', () => {
     for (const file of files) {
       if (!mayBeFrame(file)) continue;
       const key = keyOf(file);
+      given.set(key, file);
       const known = items.value.get(key);
       if (known?.file) continue;
       if (known?.state === 'done') known.file = file;
@@ -61,11 +70,12 @@ export const useRun = defineStore('run', () => {
   }
 
   function begin(tasks: RunTask[]): void {
-    runId ??= shelf.begin(nameOfRun());
+    memory.begin(nameOfRun());
+    void memory.id.then((id) => (keptId.value = id));
     pool ??= makePool(Math.max(...tasks.map(({ file }) => file.size)));
     if (phase.value !== 'paused') phase.value = 'measuring';
     pool.add(tasks);
-    remember();
+    memory.remember('by-and-by');
   }
 
   function makePool(largestBytes: number): RunPool {
@@ -98,11 +108,11 @@ export const useRun = defineStore('run', () => {
         };
     item.state = 'done';
     item.frame = frame;
-    void runId!.then((id) => (id === null ? false : shelf.addFrame(id, frame)));
+    memory.add(frame);
     for (const heed of listeners) heed(key, frame);
     if (pool!.left === 0) phase.value = 'done';
     show();
-    remember();
+    memory.remember('by-and-by');
   }
 
   function pause(): void {
@@ -122,7 +132,7 @@ export const useRun = defineStore('run', () => {
     for (const item of items.value.values()) if (item.state === 'measuring') item.state = 'waiting';
     phase.value = 'stopped';
     show();
-    remember();
+    memory.remember('now');
   }
   const waitingTasks = (): RunTask[] =>
     [...items.value.values()].flatMap(({ key, file, state }) =>
@@ -133,48 +143,62 @@ export const useRun = defineStore('run', () => {
   async function clear(forget: boolean): Promise<void> {
     pool?.stop();
     pool = null;
-    const id = await runId;
-    runId = null;
+    const gone = memory.letGo(forget);
     items.value = new Map();
-    words.value = {};
+    said.forget();
+    told = null;
     recalled.value = false;
     phase.value = 'empty';
-    if (forget && id !== null) await shelf.forget(id);
+    keptId.value = null;
+    await gone;
   }
 
-  /** Brings back the newest run that this browser kept, unless one has begun already. */
+  /** Brings back the run that was on the page last, unless one has begun already. */
   async function recall(): Promise<void> {
     if (items.value.size > 0) return;
     const kept = await shelf.newest();
-    if (!kept || items.value.size > 0) return;
-    runId = Promise.resolve(kept.run.id);
-    words.value = kept.about.words;
-    limits.value = kept.about.limits;
-    for (const frame of kept.frames) {
+    if (kept && items.value.size === 0) showKept(kept);
+  }
+  /** Puts the run away and takes an earlier one; gives whether that was still there. */
+  async function open(runId: number): Promise<boolean> {
+    const kept = await shelf.get(runId);
+    if (!kept) return false;
+    await clear(false);
+    // Those who listen must hear that the one is gone before the other comes.
+    await nextTick();
+    showKept(kept);
+    return true;
+  }
+  function showKept({ id, about, frames }: KeptWhole): void {
+    keptId.value = id;
+    said.take(about);
+    told = about.told;
+    const file = (key: string) => given.get(key) ?? null;
+    for (const frame of frames) {
       const key = keyOf({ name: frame.name, size: frame.sizeBytes, lastModified: frame.changedMs });
-      items.value.set(key, { key, name: frame.name, file: null, state: 'done', frame });
+      items.value.set(key, { key, name: frame.name, file: file(key), state: 'done', frame });
       for (const heed of listeners) heed(key, frame);
     }
-    for (const key of kept.about.waiting)
+    for (const key of about.waiting)
       if (!items.value.has(key))
-        items.value.set(key, { key, name: key.split('|')[0], file: null, state: 'waiting', frame: null });
+        items.value.set(key, {
+          key,
+          name: key.split('|')[0],
+          file: file(key),
+          state: 'waiting',
+          frame: null,
+        });
     recalled.value = items.value.size > 0;
-    phase.value = items.value.size === 0 ? 'empty' : lacking.value > 0 ? 'stopped' : 'done';
     triggerRef(items);
+    phase.value = items.value.size === 0 ? 'empty' : measured.value < items.value.size ? 'stopped' : 'done';
+    memory.adopt(id);
   }
 
-  function say(key: string, word: 'keep' | 'drop' | null): void {
-    const rest = { ...words.value };
-    delete rest[key];
-    words.value = word ? { ...rest, [key]: word } : rest;
-    remember();
-  }
-  /** Null switches a limit off, undefined lets it follow the run again. */
-  function limit(name: keyof RunLimits, value: number | null | undefined): void {
-    const rest = { ...limits.value };
-    delete rest[name];
-    limits.value = value === undefined ? rest : { ...rest, [name]: value };
-    remember();
+  /** What the run says, for the list of runs. */
+  function tellAs(what: RunTold): void {
+    if (JSON.stringify(what) === JSON.stringify(told)) return;
+    told = what;
+    memory.remember('by-and-by');
   }
 
   function show(): void {
@@ -184,18 +208,6 @@ export const useRun = defineStore('run', () => {
       triggerRef(items);
     }, SHOW_MS);
   }
-  function remember(): void {
-    remembering ??= setTimeout(() => {
-      remembering = null;
-      const about: RunAbout = {
-        words: { ...words.value },
-        limits: { ...limits.value },
-        waiting: [...items.value.values()].filter(({ state }) => state !== 'done').map(({ key }) => key),
-      };
-      void runId?.then((id) => (id === null ? undefined : shelf.remember(id, about)));
-    }, REMEMBER_MS);
-  }
-
   const list = computed(() => [...items.value.values()]);
   const measured = computed(() => list.value.filter(({ state }) => state === 'done').length);
   /** Frames that were waiting when the page was closed: their files have to be given again. */
@@ -205,8 +217,8 @@ export const useRun = defineStore('run', () => {
     list,
     measured,
     lacking,
-    words,
-    limits,
+    ...said.state,
+    keptId,
     fit,
     phase,
     secondsLeft,
@@ -217,8 +229,9 @@ export const useRun = defineStore('run', () => {
     stop,
     clear,
     recall,
-    say,
-    limit,
+    open,
+    ...said.hands,
+    tellAs,
     /** Called for every frame as it is measured or recalled. */
     listen: (heed: (key: string, frame: RunFrame) => void) => void listeners.push(heed),
   };

@@ -1,37 +1,13 @@
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { writeNight, type NightFrame } from './night-frames.ts';
-import { brightestOf, screenshots, Site, type Visit } from './page.ts';
+import { screenshots, Site } from './page.ts';
+import { fits } from './seen.ts';
 
 let site: Site;
 beforeAll(async () => {
   site = await Site.open();
 });
 afterAll(() => site.close());
-
-const SIZES = {
-  phone: { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true },
-  tablet: { viewport: { width: 820, height: 1180 }, hasTouch: true },
-  desktop: { viewport: { width: 1280, height: 900 } },
-};
-
-/** Large targets, nothing beyond the screen, nothing serious for axe, and red is red: of the run as it stands. */
-async function fit(visit: Visit, name: string): Promise<void> {
-  const { page } = visit;
-  await page.screenshot({ path: `${screenshots}/${name}.png`, fullPage: true });
-  for (const light of ['Dark page', 'Light page', 'Red night light']) {
-    await visit.light(light);
-    expect({ light, faults: await visit.seriousFaults() }).toEqual({ light, faults: [] });
-  }
-  const { red, green, blue } = await brightestOf(
-    page,
-    await page.screenshot({ path: `${screenshots}/${name}-red.png`, fullPage: true }),
-  );
-  expect([green, blue]).toEqual([0, 0]);
-  expect(red).toBeGreaterThan(200);
-  expect(await visit.beyond()).toBe(0);
-  expect(await visit.smallTargets()).toEqual([]);
-  expect(visit.errors).toEqual([]);
-}
 
 /** A mount that drifts to the lower right (x to the right, y down) by 0.5 px a minute and swings in x once in 8 min. */
 const swinging = (i: number): Partial<NightFrame> => ({
@@ -44,7 +20,7 @@ const stepped = (i: number): Partial<NightFrame> => ({
   cards: [['FOCUSPOS', 5000 + 20 * i]],
 });
 
-test.each(Object.entries(SIZES))(
+test.each(Object.entries(fits.sizes))(
   '%s: tracking and the Sun, as they are seen',
   async (size, options) => {
     const visit = await (await site.visit(options)).begin();
@@ -64,13 +40,13 @@ test.each(Object.entries(SIZES))(
     await sun.getByLabel(/Longitude/).fill('10');
     await page.keyboard.press('Enter');
     await sun.getByText(/cap the tube and the finder/i).waitFor();
-    await fit(visit, `tracking-${size}`);
+    await fits.check(visit, `${screenshots}/tracking-${size}`);
     await visit.close();
   },
   120_000,
 );
 
-test.each(Object.entries(SIZES))(
+test.each(Object.entries(fits.sizes))(
   '%s: a focus run, as it is seen',
   async (size, options) => {
     const visit = await (await site.visit(options)).begin();
@@ -78,7 +54,7 @@ test.each(Object.entries(SIZES))(
     await page.goto(`${visit.url}#night`);
     await page.getByTestId('run-files').setInputFiles(writeNight(9, stepped));
     await page.getByTestId('focus-run').waitFor();
-    await fit(visit, `focus-run-${size}`);
+    await fits.check(visit, `${screenshots}/focus-run-${size}`);
     await visit.close();
   },
   120_000,
