@@ -149,8 +149,10 @@ export const useRun = defineStore('run', () => {
     told = null;
     recalled.value = false;
     phase.value = 'empty';
-    keptId.value = null;
+    const last = keptId.value;
     await gone;
+    // Only now does the list show it, as it was written last.
+    if (keptId.value === last) keptId.value = null;
   }
 
   /** Brings back the run that was on the page last, unless one has begun already. */
