@@ -24,8 +24,9 @@ const api: RunWorkerApi = {
     const { keys, records } = measured();
     return success({ keys, result: trackRun(records, options) });
   },
-  async focus(options) {
+  async focus(told, positions) {
     const { keys, records } = measured();
+    const options = { ...told, positions: keys.map((key) => positions[key] ?? null) };
     if (!isFocusRun(records, options)) return success(null);
     const answer = focusRun(records, options);
     return answer.ok ? success({ keys, result: answer.value }) : failure('unsupported', answer.sentence);

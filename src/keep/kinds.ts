@@ -18,7 +18,7 @@ export const KINDS: Kind[] = [
     name: 'Your choices',
     says: 'light, unit, pixel size and focal length, what you told of files',
     stores: [],
-    settings: ['preferences', 'told'],
+    settings: ['preferences', 'told', 'run.numbers'],
   },
   {
     id: 'rigs',

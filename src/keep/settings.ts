@@ -8,6 +8,7 @@ const SETTINGS = {
   'rig.measuring': 'cornerwise.rig.measuring',
   told: null,
   site: null,
+  'run.numbers': null,
 } as const;
 export type SettingName = keyof typeof SETTINGS;
 

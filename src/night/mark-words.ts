@@ -38,6 +38,8 @@ const DAY = new Intl.DateTimeFormat('en-GB', { day: 'numeric', month: 'short', y
 const LONGEST_NIGHT_MS = 20 * 3600e3;
 /** "17 Oct 2026, 22:10 to 03:25": a night goes by the day on which it began. */
 export function nightText(fromMs: number, toMs: number): string {
-  const end = toMs - fromMs > LONGEST_NIGHT_MS ? `${DAY.format(toMs)}, ` : '';
-  return `${DAY.format(fromMs)}, ${clockText(fromMs)} to ${end}${clockText(toMs)}`;
+  const [from, to] = [clockText(fromMs), clockText(toMs)];
+  const day = toMs - fromMs > LONGEST_NIGHT_MS ? `${DAY.format(toMs)}, ` : '';
+  const end = from === to && !day ? '' : ` to ${day}${to}`;
+  return `${DAY.format(fromMs)}, ${from}${end}`;
 }

@@ -18,6 +18,13 @@ export interface ToldSite {
   latitudeDeg: number | null;
   longitudeDeg: number | null;
 }
+/** Numbers that a person tells once: they hold for the next runs too. */
+interface ToldNumbers {
+  trailPx: number | null;
+  umPerStep: number | null;
+  umPerTurn: number | null;
+}
+const NO_NUMBERS: ToldNumbers = { trailPx: null, umPerStep: null, umPerTurn: null };
 const NO_SITE: ToldSite = { latitudeDeg: null, longitudeDeg: null };
 
 /** Frames come faster than anybody reads: the run is judged anew at most this often. */
@@ -31,9 +38,21 @@ export const useRunJudgement = defineStore('run-judgement', () => {
   const judgement = shallowRef<RunJudgement | null>(null);
   const tracking = shallowRef<RunTracking | null>(null);
   const focus = shallowRef<RunFocus | null>(null);
-  /** A trail that is still good, and what a step of the focuser is; null = not told. */
-  const trailPx = ref<number | null>(null);
-  const umPerStep = ref<number | null>(null);
+  const numbers = shallowRef<ToldNumbers>({ ...NO_NUMBERS, ...settings.get<ToldNumbers>('run.numbers') });
+  const tellNumbers = (what: Partial<ToldNumbers>) => {
+    numbers.value = { ...numbers.value, ...what };
+    settings.set('run.numbers', numbers.value);
+  };
+  /** A trail that is still good, px; null = not told. */
+  const trailPx = computed({
+    get: () => numbers.value.trailPx,
+    set: (px: number | null) => tellNumbers({ trailPx: px }),
+  });
+  /** What one of that which the run's positions count moves the sensor by; null = not told. */
+  const focusUm = computed({
+    get: () => numbers.value[run.focusUnit === 'steps' ? 'umPerStep' : 'umPerTurn'],
+    set: (um: number | null) => tellNumbers({ [run.focusUnit === 'steps' ? 'umPerStep' : 'umPerTurn']: um }),
+  });
   const trouble = shallowRef<Fault | null>(null);
   const selected = ref<string | null>(null);
   const told = shallowRef<ToldSite>(settings.get<ToldSite>('site') ?? NO_SITE);
@@ -63,7 +82,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     soon();
   });
   watch([() => run.limits, () => run.words, site], () => void judge());
-  watch([trailPx, umPerStep, site], () => void follow());
+  watch([trailPx, focusUm, () => run.positions, site], () => void follow());
   watch(
     () => run.list.length,
     (length) => {
@@ -140,7 +159,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
 
   async function askFollowed(): Promise<void> {
     const { latitudeDeg, longitudeDeg } = site.value;
-    const steps = { focusUmPerStep: umPerStep.value };
+    const steps = { focusUmPerStep: focusUm.value };
     const told = analysis.rig();
     const focalRatio = told.focalLengthMm && told.apertureMm ? told.focalLengthMm / told.apertureMm : null;
     const [tracked, focused] = [
@@ -153,12 +172,15 @@ export const useRunJudgement = defineStore('run-judgement', () => {
         }),
       ),
       await client.ask((api) =>
-        api.focus({
-          ...steps,
-          focalRatio,
-          obstruction: told.obstruction ?? null,
-          pixelSizeUm: told.pixelSizeUm ?? null,
-        }),
+        api.focus(
+          {
+            ...steps,
+            focalRatio,
+            obstruction: told.obstruction ?? null,
+            pixelSizeUm: told.pixelSizeUm ?? null,
+          },
+          { ...run.positions },
+        ),
       ),
     ];
     if (run.list.length === 0) return;
@@ -176,7 +198,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     focus,
     focusTrouble,
     trailPx,
-    umPerStep,
+    focusUm,
     trouble,
     selected,
     site,

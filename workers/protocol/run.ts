@@ -160,6 +160,9 @@ export interface RunWorkerApi {
   forget(): Promise<void>;
   judge(options: JudgeOptions): Promise<Outcome<RunJudgement>>;
   track(options: TrackOptions): Promise<Outcome<RunTracking>>;
-  /** Null when the frames are no focus run; a fault when they are one that cannot be answered. */
-  focus(options: FocusOptions): Promise<Outcome<RunFocus | null>>;
+  /**
+   * Null when the frames are no focus run; a fault when they are one that cannot be answered. `positions`: what the person
+   * says of frames, by key; it wins over the file.
+   */
+  focus(options: FocusOptions, positions: Record<string, number>): Promise<Outcome<RunFocus | null>>;
 }
