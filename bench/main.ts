@@ -21,6 +21,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'causes, parameters, budget and confidence over simulated fields; [tuning|reporting|shared|tables] ...',
       load: () => import('./field.ts'),
     },
+    together: {
+      says: 'poor fields: one frame against five fitted together; [tuning|reporting|tables] ...',
+      load: () => import('./together.ts'),
+    },
     focus: {
       says: 'focus runs: tilt, focus and curvature against the truth; [runs]',
       load: () => import('./focus.ts'),

@@ -2,6 +2,7 @@ import { parseArgs } from 'node:util';
 import { FILTER_CHOICES, NOTHING_TOLD, type FilterChoice } from '../workers/protocol/reading.ts';
 import type { PictureChoice, ToldOfKind } from '../workers/protocol/reading.ts';
 import type { Rig } from '../workers/protocol/rig.ts';
+import { LEAST_TOGETHER } from '../workers/protocol/together.ts';
 
 export interface Arguments {
   files: string[];
@@ -10,6 +11,8 @@ export interface Arguments {
   fit: boolean;
   /** The files are one run of frames. */
   series: boolean;
+  /** The files are frames of one field, explained together; the first is the one asked about. */
+  together: boolean;
   /** Signed: + = a larger focus position moves the sensor away from the optics. */
   focusUmPerStep: number | null;
   rig: Partial<Rig>;
@@ -21,7 +24,7 @@ export interface Arguments {
   choice: PictureChoice;
 }
 
-export const USAGE = `Usage: npm run --silent measure -- [--json] [--stars] [--series] [--no-fit]
+export const USAGE = `Usage: npm run --silent measure -- [--json] [--stars] [--series | --together] [--no-fit]
            [--focal-length MM] [--aperture MM] [--obstruction RATIO] [--pixel UM]
            [--usual-seeing ARCSEC] [--focus-um-per-step UM] [--exposure S]
            [--mosaic PATTERN] [--picture N] [--plane N] FILE...
@@ -31,6 +34,9 @@ Measures the stars of raw exposures and compares centre and corners.
   --stars   list every star as well
   --series  take the files as one run of frames of one field, in order of time: how the
             field moved, how long an exposure may be, or a focus run; reported at the end
+  --together  take two to six frames of one field, one after the other and nothing touched in
+            between, as one: what repeats is the telescope, what does not is air and mount;
+            the first file is the one that is asked about
   --no-fit  stop after the measurement
   --mosaic  colour filters from the first stored pixel: RGGB, BGGR, GRBG, GBRG or none
   --read-noise  with gain and exposure in the file: how long a sub the sky asks for
@@ -74,6 +80,7 @@ export function parseArguments(
         json: { type: 'boolean' },
         stars: { type: 'boolean' },
         series: { type: 'boolean' },
+        together: { type: 'boolean' },
         'no-fit': { type: 'boolean' },
         'focal-length': { type: 'string' },
         aperture: { type: 'string' },
@@ -89,6 +96,12 @@ export function parseArguments(
       },
     });
     if (positionals.length === 0) throw new Error('Name at least one file.');
+    if (values.together && values.series)
+      throw new Error('--together and --series answer different questions: give one of them.');
+    if (values.together && values['no-fit'])
+      throw new Error('--together is a fit: it cannot go with --no-fit.');
+    if (values.together && positionals.length < LEAST_TOGETHER)
+      throw new Error('--together needs at least two files of one field.');
     const number = (option: keyof typeof NUMBERS) =>
       readNumber(values[option], { option, ...NUMBERS[option] });
     const focusUmPerStep = number('focus-um-per-step');
@@ -116,6 +129,7 @@ export function parseArguments(
         readNoiseElectrons: number('read-noise'),
         choice: choiceOf(number('picture'), number('plane')),
         series: values.series ?? false,
+        together: values.together ?? false,
         focusUmPerStep,
         rig: Object.fromEntries(Object.entries(given).filter(([, value]) => value !== null)),
       },

@@ -3,9 +3,11 @@ import { FrameSession } from '../workers/session.ts';
 import type { StarPoolMaker } from '../workers/fit/fit-field.ts';
 import { explainFrame, withPhysics } from '../workers/physics.ts';
 import { FIT_STAMPS } from '../workers/protocol/api.ts';
+import type { FittedField } from '../workers/protocol/model.ts';
 import { ANY_KIND } from '../workers/protocol/reading.ts';
 import type { FrameReport } from '../workers/protocol/report.ts';
 import { UNKNOWN_RIG } from '../workers/protocol/rig.ts';
+import type { StampSet } from '../workers/protocol/stamps.ts';
 import { listStars } from '../workers/regions/report.ts';
 import { recordOf, recordOfFault } from '../workers/series/record.ts';
 import { loadKernels } from '../workers/wasm/kernels.ts';
@@ -15,6 +17,7 @@ import { emptyReport, readableReport } from './readable.ts';
 import { skyLine } from './sky-line.ts';
 import { printedRun, type MeasuredFile } from './run.ts';
 import { threadedPools } from './star-pool.ts';
+import { printTogether } from './together.ts';
 
 /** `npm run measure`: the page's own pipeline over files named on the command line. */
 async function main(): Promise<number> {
@@ -30,13 +33,14 @@ async function main(): Promise<number> {
   const run: MeasuredFile[] = [];
   let faults = 0;
   for (const [i, file] of options.files.entries()) {
-    if (options.series) process.stderr.write(`${i + 1} of ${options.files.length}: ${file}\n`);
+    if (options.series || options.together)
+      process.stderr.write(`${i + 1} of ${options.files.length}: ${file}\n`);
     const measured = await measureFile(session, pools.make, file, options);
     const { report } = measured;
     if (report.fault) faults++;
     for (const warning of report.warnings) process.stderr.write(`${file}: ${warning}\n`);
-    if (options.series) run.push(measured);
-    else
+    if (options.series || options.together) run.push(measured);
+    if (!options.series && (options.json || !options.together))
       process.stdout.write(
         options.json
           ? `${JSON.stringify(report)}\n`
@@ -44,6 +48,7 @@ async function main(): Promise<number> {
       );
   }
   if (options.series) process.stdout.write(printedRun(run, options, colour));
+  if (options.together && !(await printTogether(run, options, pools.make, colour))) faults++;
   pools.close();
   return faults > 0 ? 1 : 0;
 }
@@ -63,17 +68,25 @@ async function measureFile(
     if (!outcome.ok) return unread(emptyReport(file, outcome.fault));
     const { handle, stars, meta } = outcome.value;
     let report: FrameReport = { ...outcome.value.report, file };
+    let field: FittedField | null = null;
+    let cut: StampSet | null = null;
     if (options.fit && !report.fault) {
       const stamps = session.stamps(handle, FIT_STAMPS);
-      report = withPhysics(
-        report,
-        stamps.ok ? await explainFrame(stamps.value, report, { ...UNKNOWN_RIG, ...rig }, makePool) : stamps,
-      );
+      const physics = stamps.ok
+        ? await explainFrame(stamps.value, report, { ...UNKNOWN_RIG, ...rig }, makePool)
+        : stamps;
+      report = withPhysics(report, physics);
+      if (options.together) {
+        cut = stamps.ok ? stamps.value : null;
+        field = physics.ok ? physics.value.field : null;
+      }
     }
     if (options.stars) report.list = listStars(stars);
     return {
       report,
       record: recordOf(report, stars, meta),
+      stamps: cut,
+      field,
       skyLine: skyLine(outcome.value, options.readNoiseElectrons),
     };
   } catch (error) {
@@ -87,6 +100,8 @@ async function measureFile(
 const unread = (report: FrameReport): MeasuredFile => ({
   report,
   record: recordOfFault(report),
+  stamps: null,
+  field: null,
   skyLine: null,
 });
 

@@ -1,4 +1,6 @@
+import type { FittedField } from '../workers/protocol/model.ts';
 import type { FrameReport } from '../workers/protocol/report.ts';
+import type { StampSet } from '../workers/protocol/stamps.ts';
 import type { FocusRunResult } from '../workers/protocol/focus-run.ts';
 import type { SeriesRecord, SeriesResult } from '../workers/protocol/series.ts';
 import { focusRun } from '../workers/series/focus-run.ts';
@@ -11,6 +13,9 @@ import { readableRun } from './readable-run.ts';
 export interface MeasuredFile {
   report: FrameReport;
   record: SeriesRecord;
+  /** What a fit of several frames together takes up; null where the frame was not fitted. */
+  stamps: StampSet | null;
+  field: FittedField | null;
   /** For the readable report of a single frame. */
   skyLine: string | null;
 }

@@ -4,6 +4,7 @@ import { InlineStarPool } from './fit/star-pool.ts';
 import { tellLiving } from './living.ts';
 import { explainFrame } from './physics.ts';
 import type { FitWorkerApi } from './protocol/api.ts';
+import { explainTogether } from './together.ts';
 
 const MOST_THREADS = 4;
 
@@ -26,6 +27,17 @@ const api: FitWorkerApi = {
         SharedStarPool.create(await InlineStarPool.create(set, optics), startThreads(), set, optics),
       (done, doing) => onProgress({ done, doing }),
     ),
+  together: (frames, rig, onProgress) => {
+    // The same helpers for all frames: they end with this worker.
+    const threads = startThreads().map(({ api }) => ({ api, close: () => {} }));
+    return explainTogether(
+      frames,
+      rig,
+      async (set, optics) =>
+        SharedStarPool.create(await InlineStarPool.create(set, optics), threads, set, optics),
+      (done, doing) => onProgress({ done, doing }),
+    );
+  },
 };
 
 expose(api);

@@ -1,9 +1,10 @@
-import { proxy } from 'comlink';
+import { proxy, type Remote } from 'comlink';
 import type { FitProgress, FitWorkerApi, Physics } from '../../workers/protocol/api.ts';
 import type { Fault, Outcome } from '../../workers/protocol/faults.ts';
 import type { FrameReport } from '../../workers/protocol/report.ts';
 import type { Rig } from '../../workers/protocol/rig.ts';
 import type { StampSet } from '../../workers/protocol/stamps.ts';
+import type { TogetherFrame, TogetherReport } from '../../workers/protocol/together.ts';
 import { WorkerLife, type WorkerLike } from './worker-life.ts';
 
 const STOPPED: Fault = { code: 'cancelled', message: 'The explanation was stopped.' };
@@ -27,12 +28,28 @@ export class FitClient {
     rig: Rig,
     onProgress: (progress: FitProgress) => void,
   ): Promise<Outcome<Physics>> {
+    return this.#ask((api, heed) => api.fit(stamps, report, rig, heed), onProgress);
+  }
+
+  /** Explains several frames of one field together; the first is the one that is asked about. */
+  async together(
+    frames: TogetherFrame[],
+    rig: Rig,
+    onProgress: (progress: FitProgress) => void,
+  ): Promise<Outcome<TogetherReport>> {
+    return this.#ask((api, heed) => api.together(frames, rig, heed), onProgress);
+  }
+
+  async #ask<T>(
+    work: (api: Remote<FitWorkerApi>, heed: (progress: FitProgress) => void) => Promise<Outcome<T>>,
+    onProgress: (progress: FitProgress) => void,
+  ): Promise<Outcome<T>> {
     this.stop();
     const life = (this.#life = new WorkerLife<FitWorkerApi>(this.#make()));
     const heed = (progress: FitProgress) => {
       if (!life.ended) onProgress(progress);
     };
-    const outcome = await life.call((api) => api.fit(stamps, report, rig, proxy(heed)));
+    const outcome = await life.call((api) => work(api, proxy(heed)));
     life.end(STOPPED);
     return outcome;
   }

@@ -23,7 +23,9 @@ test('frames of one telescope: optics shared, movement and air of each, better k
   );
   const { rig } = scenes[0];
   const outcome = await fitFrames(
-    [...scenes.map((scene) => drawnStamps(scene, 5, 4)), drawnStamps(scenes[0], 2, 2)],
+    [...scenes.map((scene) => drawnStamps(scene, 5, 4)), drawnStamps(scenes[0], 2, 2)].map((stamps) => ({
+      stamps,
+    })),
     {
       focalLengthMm: rig.focalLengthMm,
       apertureMm: rig.focalLengthMm / rig.focalRatio,

@@ -37,6 +37,8 @@ export const repeats = (parameter: number): boolean => SHARED.has(parameter);
 
 export interface JointResult {
   frames: JointFrame[];
+  /** Each frame's share of the normal equations where the fit ended. */
+  parts: Linearised[];
   /** Cost of each frame, priors included. */
   costs: number[];
   cost: number;
@@ -75,13 +77,24 @@ function assembled(parts: readonly Linearised[], of: readonly number[][], n: num
 
 const TRIES = 9;
 
+/** Normal matrix of all frames together; `of`: the column of each frame's free parameters. */
+export function jointNormal({ frames, parts }: Pick<JointResult, 'frames' | 'parts'>) {
+  const { of, parameters } = columnsOf(frames);
+  return { of, parameters, normal: assembled(parts, of, parameters.length).normal };
+}
+
 /**
  * Levenberg-Marquardt over several frames of one telescope and evening: the optics are the same in all, round blur,
  * core and movement belong to each frame. Shared parameters start from the first frame's. The frames given are kept.
  */
 export async function fitJointly(
   given: readonly JointFrame[],
-  { iterations, tolerance }: Pick<FitOptions, 'iterations' | 'tolerance'>,
+  {
+    iterations,
+    tolerance,
+    goal = -Infinity,
+    giveUpAbove = Infinity,
+  }: Pick<FitOptions, 'iterations' | 'tolerance' | 'goal' | 'giveUpAbove'>,
 ): Promise<JointResult> {
   let frames = given.map((frame) => ({ ...frame, state: started(frame, given[0].state.theta) }));
   const { of, parameters } = columnsOf(frames);
@@ -123,10 +136,12 @@ export async function fitJointly(
         lambda = Math.max(lambda / 6, 1e-7);
       } else lambda = Math.min(lambda * 8, 1e8);
     }
-    if (gained < tolerance) break;
+    if (gained < 0) break;
     parts = await linearised();
+    const hopeless = iteration >= 2 && sum(costs) > giveUpAbove;
+    if (hopeless || gained < tolerance || sum(costs) < goal) break;
   }
-  return { frames, costs, cost: sum(costs), parameters: n };
+  return { frames, parts, costs, cost: sum(costs), parameters: n };
 }
 
 /**

@@ -231,7 +231,7 @@ function isElongated({ moments, meanStar }: SearchGround): boolean {
  * What a model must be better by before it is believed: simple paths first, and the more so the more is left
  * unexplained, for a complicated path soaks up a wrong core as readily as a true movement.
  */
-export function handicapOf({ shape, answers }: FitResult, misfit: number): number {
+export function handicapOf({ shape, answers }: Pick<FitResult, 'shape' | 'answers'>, misfit: number): number {
   const scale = Math.max(1, misfit);
   const pixels = answers.reduce((sum, answer) => sum + answer.pixels, 0);
   const unexplained = UNEXPLAINED_SHARE * (scale - 1) * pixels;

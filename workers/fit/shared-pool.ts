@@ -3,12 +3,16 @@ import type { Optics } from './optics.ts';
 import type { Question, StarJob, StarPool } from './star-pool.ts';
 import type { StarAnswer } from './star-solve.ts';
 
-/** What a helper thread offers: a pool of its own over the stamps that it is given once. */
+/**
+ * What a helper thread offers: for each pool that it serves one of its own, over the stamps that it is given once. Fits
+ * of several frames keep several pools at a time; `pool` is the number that whoever loads it gives it.
+ */
 export interface StarThreadApi {
-  load(stamps: StampSet, optics: Optics): Promise<void>;
-  evaluate(question: Question, jobs: readonly StarJob[]): Promise<StarAnswer[]>;
-  freeze(question: Question, jobs: readonly StarJob[], modelError: number): Promise<void>;
-  setOptics(optics: Optics): Promise<void>;
+  load(pool: number, stamps: StampSet, optics: Optics): Promise<void>;
+  evaluate(pool: number, question: Question, jobs: readonly StarJob[]): Promise<StarAnswer[]>;
+  freeze(pool: number, question: Question, jobs: readonly StarJob[], modelError: number): Promise<void>;
+  setOptics(pool: number, optics: Optics): Promise<void>;
+  drop(pool: number): Promise<void>;
 }
 
 /** A helper thread and how to end it. */
@@ -22,7 +26,10 @@ export interface StarThread {
  * variances. The helpers are asked first, then this thread computes its own share while they do theirs.
  */
 export class SharedStarPool implements StarPool {
+  static #made = 0;
+
   private constructor(
+    private readonly number: number,
     private readonly own: StarPool,
     private readonly threads: StarThread[],
   ) {}
@@ -33,14 +40,15 @@ export class SharedStarPool implements StarPool {
     stamps: StampSet,
     optics: Optics,
   ): Promise<SharedStarPool> {
-    await Promise.all(threads.map(({ api }) => api.load(stamps, optics)));
-    return new SharedStarPool(own, threads);
+    const number = ++SharedStarPool.#made;
+    await Promise.all(threads.map(({ api }) => api.load(number, stamps, optics)));
+    return new SharedStarPool(number, own, threads);
   }
 
   async evaluate(question: Question, jobs: readonly StarJob[], signal?: AbortSignal): Promise<StarAnswer[]> {
     signal?.throwIfAborted();
     const shares = this.shares(jobs);
-    const asked = this.threads.map(({ api }, i) => api.evaluate(question, shares[i + 1]));
+    const asked = this.threads.map(({ api }, i) => api.evaluate(this.number, question, shares[i + 1]));
     const answers = (await Promise.all([this.own.evaluate(question, shares[0], signal), ...asked])).flat();
     const byStar = new Map(answers.map((answer) => [answer.star, answer]));
     return jobs.map((job) => byStar.get(job.star)!);
@@ -48,17 +56,26 @@ export class SharedStarPool implements StarPool {
 
   async freeze(question: Question, jobs: readonly StarJob[], modelError: number): Promise<void> {
     const shares = this.shares(jobs);
-    const asked = this.threads.map(({ api }, i) => api.freeze(question, shares[i + 1], modelError));
+    const asked = this.threads.map(({ api }, i) =>
+      api.freeze(this.number, question, shares[i + 1], modelError),
+    );
     await Promise.all([this.own.freeze(question, shares[0], modelError), ...asked]);
   }
 
   async setOptics(optics: Optics): Promise<void> {
-    await Promise.all([this.own.setOptics(optics), ...this.threads.map(({ api }) => api.setOptics(optics))]);
+    await Promise.all([
+      this.own.setOptics(optics),
+      ...this.threads.map(({ api }) => api.setOptics(this.number, optics)),
+    ]);
   }
 
   close(): void {
     this.own.close();
-    for (const thread of this.threads) thread.close();
+    for (const { api, close } of this.threads) {
+      // A thread that ends with its pool has no need of an answer.
+      api.drop(this.number).catch(() => {});
+      close();
+    }
   }
 
   private shares(jobs: readonly StarJob[]): StarJob[][] {

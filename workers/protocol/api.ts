@@ -6,6 +6,7 @@ import type { PictureChoice, Reading, Told } from './reading.ts';
 import type { StampSet } from './stamps.ts';
 import type { Rig } from './rig.ts';
 import type { StarTable } from './stars.ts';
+import type { TogetherFrame, TogetherReport } from './together.ts';
 
 export type Stage = 'reading' | 'background' | 'detecting' | 'measuring' | 'mapping';
 /** done of total, in units of the stage (bytes, rows, stars). */
@@ -174,4 +175,10 @@ export interface FitWorkerApi {
     rig: Rig,
     onProgress: (progress: FitProgress) => void,
   ): Promise<Outcome<Physics>>;
+  /** Several frames of one field; the first is the one that is asked about. */
+  together(
+    frames: TogetherFrame[],
+    rig: Rig,
+    onProgress: (progress: FitProgress) => void,
+  ): Promise<Outcome<TogetherReport>>;
 }
