@@ -155,6 +155,8 @@ async function compareField(
         truth: truths[at],
         fault: null,
         report,
+        rig,
+        look,
         fit: one,
         judgement: verdictOf(one, report, rig, look),
         stamps: stamps.count,
