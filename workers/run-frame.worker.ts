@@ -14,6 +14,10 @@ const api: RunFrameWorkerApi = {
     const outcome = await measureForRun(await ready(), fileSource(file), file.lastModified, options);
     return outcome.ok ? transfer(outcome, buffersOf(outcome.value)) : outcome;
   },
+  async stoppedDrive(file, options, told) {
+    const held = await (await ready()).measure(fileSource(file), options);
+    return held.ok ? (await ready()).stoppedDrive(held.value.handle, told) : held;
+  },
 };
 
 expose(api);

@@ -7,6 +7,7 @@ import { median } from './math/robust.ts';
 import { measureColour } from './measure/colour.ts';
 import { measureStars, type Measurement } from './measure/measure.ts';
 import { makeStamps } from './measure/stamps.ts';
+import { stoppedTrails } from './measure/stopped-trails.ts';
 import { starTable } from './measure/table.ts';
 import type {
   ColourSummary,
@@ -20,6 +21,7 @@ import type {
 } from './protocol/api.ts';
 import { failure, success, type Outcome } from './protocol/faults.ts';
 import type { Frame } from './protocol/frame.ts';
+import type { StoppedDrive, StoppedTold } from './protocol/series.ts';
 import type { Source } from './protocol/source.ts';
 import type { StampSet } from './protocol/stamps.ts';
 import type { StarTable } from './protocol/stars.ts';
@@ -27,6 +29,7 @@ import { summariseColours } from './regions/colour.ts';
 import { fineGridSize, gridRegions } from './regions/grid.ts';
 import { meanStars } from './regions/mean-star.ts';
 import { buildReport } from './regions/report.ts';
+import { driveOfTrails } from './series/stopped-drive.ts';
 import { frameView, storedRange } from './view/frame-view.ts';
 import { cutoutOf, renderTile, type ChannelSky } from './view/pyramid.ts';
 import { OutOfMemory } from './wasm/arena.ts';
@@ -198,6 +201,24 @@ export class FrameSession {
   /** The stamp of one star of the table. */
   stamp(handle: number, star: number): Outcome<StampSet> {
     return this.cutStamps(handle, { star });
+  }
+
+  /** Directions and scale from a frame that tracked for some seconds and then stood; a fault says what is missing. */
+  stoppedDrive(handle: number, told: StoppedTold): Outcome<StoppedDrive> {
+    const { held } = this;
+    if (!held || held.handle !== handle) return GONE;
+    const { widthPx, heightPx, planes, pixels, saturationStored, meta } = held.frame;
+    const size = widthPx * heightPx;
+    const all = this.kernels.arena[pixels.kind](pixels.address, size * planes);
+    const found = stoppedTrails(
+      planes === 3 ? all.subarray(size, 2 * size) : all,
+      widthPx,
+      heightPx,
+      saturationStored,
+    );
+    if (!found.ok) return failure('not-a-star-field', found.sentence);
+    const declinationDeg = told.declinationDeg ?? meta.pointing?.declinationDeg ?? null;
+    return success(driveOfTrails(found.value, meta.exposureS, { ...told, declinationDeg }));
   }
 
   private cutStamps(handle: number, which: { most: number } | { star: number }): Outcome<StampSet> {

@@ -1,7 +1,12 @@
 import { describe, expect, test } from 'vitest';
 import type { PolarError } from '../../workers/protocol/series.ts';
 import { hourAngleOf, polarCombination, polarFromTwo, refractionDecDrift } from '../../workers/series/sky.ts';
-import { stoppedDrive } from '../../workers/series/stopped-drive.ts';
+import { driveOfTrails, stoppedDrive } from '../../workers/series/stopped-drive.ts';
+import { bytesSource } from '../../workers/decode/sources.ts';
+import { simulateExposure } from '../../workers/simulate/exposure.ts';
+import { writeFits16 } from '../../workers/simulate/fits.ts';
+import { makeScene } from '../../workers/simulate/scene.ts';
+import { testSession } from '../support/star-frames.ts';
 import { trackRun } from '../../workers/series/track.ts';
 import { makeRun } from './runs.ts';
 
@@ -126,7 +131,7 @@ describe('drive switched off', () => {
 
   test('two short frames give east and the scale', () => {
     const found = stoppedDrive(trackRun(run(2)).report, 40, false)!;
-    expect(Math.abs(found.arcsecPerPx.value / 1.6 - 1)).toBeLessThan(0.01);
+    expect(Math.abs(found.arcsecPerPx!.value / 1.6 - 1)).toBeLessThan(0.01);
     expect(found.orientation.eastDeg).toBeCloseTo(30 - 180, 0);
     expect(found.directionSigmaDeg).toBeLessThan(1);
     expect(found.orientation.source).toBe('stopped-drive');
@@ -149,5 +154,75 @@ describe('drive switched off', () => {
   test('a drive that runs is not taken for one that stands; nothing near the pole', () => {
     expect(stoppedDrive(trackRun(makeRun({ seed: 6, frames: 4 }).records).report, 40, false)).toBeNull();
     expect(stoppedDrive(trackRun(run(2)).report, 89, false)).toBeNull();
+  });
+});
+
+describe('one frame that tracked and then stood', () => {
+  const trails = (ranDeg: number, turnDegPerPx = 0) => ({
+    ranDeg: { value: ranDeg, sigma: 0.1 },
+    turnDegPerPx: { value: turnDegPerPx, sigma: 1e-4 },
+    lengthPx: { value: 150, sigma: 0.5 },
+    ranShare: { value: 0.75, sigma: 0.003 },
+  });
+  const told = { declinationDeg: 40, mirrored: null };
+
+  test('the bright end is the east, the length over the time gives the scale', () => {
+    const found = driveOfTrails(trails(30), 20, told);
+    expect(found.orientation).toEqual({ eastDeg: -150, northDeg: -60, source: 'stopped-drive' });
+    // 15.041 arc seconds a second (handbook 7.1) for 15 of 20 s, times cos 40°, over 150 px.
+    expect(found.arcsecPerPx!.value).toBeCloseTo((15.041067 * 15 * Math.cos(40 * DEG)) / 150, 4);
+    expect(found.stoodS!.value).toBeCloseTo(5);
+    expect(found.northFrom).toBe('assumed');
+    expect(found.says).toMatch(/if the picture is no mirror image/);
+  });
+  test('north is where the trails bend to, south of the equator where they bend from', () => {
+    // Stars that run to the right and bend upwards (towards -y) have the pole above them.
+    expect(driveOfTrails(trails(0, -1e-3), 20, told)).toMatchObject({
+      orientation: { eastDeg: 180, northDeg: -90 },
+      northFrom: 'bend',
+    });
+    expect(driveOfTrails(trails(0, 1e-3), 20, told).orientation.northDeg).toBe(90);
+    expect(driveOfTrails(trails(0, 1e-3), 20, { ...told, declinationDeg: -40 }).orientation.northDeg).toBe(
+      -90,
+    );
+    expect(driveOfTrails(trails(0, 1e-3), 20, { ...told, mirrored: false }).northFrom).toBe('told');
+  });
+  test('without exposure or declination there is no scale, and it says so', () => {
+    expect(driveOfTrails(trails(0), null, told).arcsecPerPx).toBeNull();
+    const found = driveOfTrails(trails(0), 20, { declinationDeg: null, mirrored: false });
+    expect(found.arcsecPerPx).toBeNull();
+    expect(found.says).toMatch(/The scale needs the declination/);
+  });
+
+  test('the whole way: drawn by the simulator, measured from its file', async () => {
+    // Tracks for 5 s, stands for 15: 21 nodes of a second each. 600 mm and 3.8 µm are 1.3064 arc seconds a pixel.
+    const scale = (206265 * 3.8e-3) / 600;
+    const pxPerS = (15.041067 * Math.cos(70 * DEG)) / scale;
+    const [c, s] = [Math.cos(-25 * DEG), Math.sin(-25 * DEG)];
+    const scene = makeScene({
+      rig: { widthPx: 420, heightPx: 300 },
+      exposureS: 20,
+      stars: { count: 24, faintestElectrons: 20_000, brightestElectrons: 300_000, slope: 0.5 },
+      motion: [
+        {
+          kind: 'path',
+          nodesUm: Array.from({ length: 21 }, (_, i) => {
+            const um = 3.8 * pxPerS * Math.max(0, i - 5);
+            return { x: um * c, y: um * s };
+          }),
+        },
+      ],
+      seed: 4,
+    });
+    const drawn = simulateExposure(scene);
+    const bytes = writeFits16(drawn.pixels, drawn.widthPx, drawn.heightPx, [['EXPTIME', 20]]);
+    const session = await testSession();
+    const measured = await session.measure(bytesSource('stopped.fits', bytes), { rig: {} });
+    if (!measured.ok) throw new Error(measured.fault.message);
+    const answer = session.stoppedDrive(measured.value.handle, { declinationDeg: 70, mirrored: false });
+    if (!answer.ok) throw new Error(answer.fault.message);
+    expect(answer.value.orientation.eastDeg).toBeCloseTo(155, 0);
+    expect(Math.abs(answer.value.arcsecPerPx!.value / scale - 1)).toBeLessThan(0.03);
+    expect(Math.abs(answer.value.stoodS!.value - 5)).toBeLessThan(0.3);
   });
 });

@@ -2,7 +2,7 @@ import type { MeasureOptions } from './api.ts';
 import type { Fault, Outcome } from './faults.ts';
 import type { FocusOptions, FocusRunResult } from './focus-run.ts';
 import type { Estimate } from './report.ts';
-import type { SeriesRecord, SeriesResult, TrackOptions } from './series.ts';
+import type { SeriesRecord, SeriesResult, StoppedDrive, StoppedTold, TrackOptions } from './series.ts';
 
 /** What the page keeps of one file of a run: at most 100 kB, no pixels. May be posted and stored. */
 export interface RunFrame {
@@ -31,6 +31,8 @@ export interface RunFrameOptions extends MeasureOptions {
 /** What a worker of the pool offers: one frame at a time, and nothing is held for later questions. */
 export interface RunFrameWorkerApi {
   measure(file: File, options: RunFrameOptions): Promise<Outcome<RunFrame>>;
+  /** A frame beside the run that tracked for about five seconds and then stood: the run's orientation and scale. */
+  stoppedDrive(file: File, options: MeasureOptions, told: StoppedTold): Promise<Outcome<StoppedDrive>>;
 }
 
 /** One frame as a point of the run's timeline, in order of time. */

@@ -1,19 +1,14 @@
 import type { Estimate } from '../protocol/report.ts';
-import type { SeriesReport, SkyOrientation } from '../protocol/series.ts';
+import type { SeriesReport, StoppedDrive, StoppedTold } from '../protocol/series.ts';
 import { SIDEREAL_ARCSEC_PER_S } from '../rig/tracking.ts';
-
-/** What a run with the drive switched off tells: the stars run exactly west at a rate that is known. */
-export interface StoppedDrive {
-  orientation: SkyOrientation;
-  /** Standard error of the directions. */
-  directionSigmaDeg: number;
-  arcsecPerPx: Estimate;
-}
+import { wayOnPicture } from './plain-words.ts';
 
 /** The motion must be so many standard errors long to give a direction worth having. */
 const LEAST_SIGMAS = 20;
 /** A drive that runs drifts slower than this, px a minute; a stopped one passes a pixel within a second or so. */
 const LEAST_PX_PER_MIN = 10;
+/** Nearer to the pole the stars hardly run. */
+const MOST_DECLINATION_DEG = 85;
 
 /**
  * Directions and scale from two or more short exposures with the drive off: the field moves west by 15.041 cos δ arc
@@ -28,19 +23,95 @@ export function stoppedDrive(
   mirrored: boolean,
 ): StoppedDrive | null {
   const { x, y } = report.driftPxPerMin;
-  if (!x || !y || Math.abs(declinationDeg) > 85) return null;
+  if (!x || !y || Math.abs(declinationDeg) > MOST_DECLINATION_DEG) return null;
   const pxPerMin = Math.hypot(x.value, y.value);
   const sigma = Math.hypot(x.sigma, y.sigma) / Math.SQRT2;
   if (pxPerMin < LEAST_PX_PER_MIN || pxPerMin < LEAST_SIGMAS * sigma) return null;
   const eastDeg = direction(-x.value, -y.value);
   const northDeg = inRange(eastDeg + (mirrored ? -90 : 90));
   const value = (60 * SIDEREAL_ARCSEC_PER_S * Math.cos((declinationDeg * Math.PI) / 180)) / pxPerMin;
-  return {
+  const found: Omit<StoppedDrive, 'says'> = {
     orientation: { northDeg, eastDeg, source: 'stopped-drive' },
     directionSigmaDeg: ((sigma / pxPerMin) * 180) / Math.PI,
+    northFrom: 'told',
     arcsecPerPx: { value, sigma: (value * sigma) / pxPerMin },
+    stoodS: null,
   };
+  return { ...found, says: inWords(found) };
 }
+
+/** Trails with a bright end, as `stoppedTrails` finds them on a frame's pixels. */
+export interface TrailsSeen {
+  /** Direction in which the stars ran, and its turn about the pole. */
+  ranDeg: Estimate;
+  turnDegPerPx: Estimate;
+  lengthPx: Estimate;
+  /** Part of the exposure in which they ran. */
+  ranShare: Estimate;
+}
+
+/** A bend of so many standard errors, this far from the equator, tells on which side the pole lies. */
+const BEND_SIGMAS = 4;
+const BENDS_FROM_DEG = 10;
+
+/**
+ * The same from one frame that tracked for some seconds and then stood: the trail is the way west, its bright end the
+ * east. Its length over the time of running gives the scale; that time is the trail's part of the light. Stars run round
+ * the pole, so the side to which the trails bend is north in the northern sky and south in the southern one.
+ */
+export function driveOfTrails(
+  trails: TrailsSeen,
+  exposureS: number | null,
+  { declinationDeg, mirrored }: StoppedTold,
+): StoppedDrive {
+  const eastDeg = inRange(trails.ranDeg.value + 180);
+  const { turnDegPerPx: turn, lengthPx, ranShare } = trails;
+  const bends =
+    declinationDeg !== null &&
+    Math.abs(declinationDeg) > BENDS_FROM_DEG &&
+    Math.abs(turn.value) > BEND_SIGMAS * turn.sigma;
+  const bent = bends ? turn.value * declinationDeg > 0 : null;
+  const northDeg = inRange(eastDeg + ((mirrored ?? bent ?? false) ? -90 : 90));
+  const ranS = exposureS === null ? null : exposureS * ranShare.value;
+  const scaled = ranS !== null && declinationDeg !== null && Math.abs(declinationDeg) <= MOST_DECLINATION_DEG;
+  const value = scaled
+    ? (SIDEREAL_ARCSEC_PER_S * Math.cos(declinationDeg * DEG) * ranS) / lengthPx.value
+    : NaN;
+  const found: Omit<StoppedDrive, 'says'> = {
+    orientation: { northDeg, eastDeg, source: 'stopped-drive' },
+    directionSigmaDeg: trails.ranDeg.sigma,
+    northFrom: mirrored !== null ? 'told' : bends ? 'bend' : 'assumed',
+    arcsecPerPx: scaled
+      ? {
+          value,
+          sigma: value * Math.hypot(lengthPx.sigma / lengthPx.value, ranShare.sigma / ranShare.value),
+        }
+      : null,
+    stoodS:
+      exposureS === null
+        ? null
+        : { value: exposureS * (1 - ranShare.value), sigma: exposureS * ranShare.sigma },
+  };
+  return { ...found, says: inWords(found) };
+}
+const DEG = Math.PI / 180;
+
+function inWords({ orientation, northFrom, arcsecPerPx, stoodS }: Omit<StoppedDrive, 'says'>): string {
+  const north =
+    northFrom === 'assumed'
+      ? ' if the picture is no mirror image'
+      : northFrom === 'bend'
+        ? ', by the bend of the trails'
+        : '';
+  const scale = arcsecPerPx
+    ? ` One pixel is ${arcsecPerPx.value.toFixed(2)} ± ${Math.max(0.01, arcsecPerPx.sigma).toFixed(2)} arc seconds.`
+    : ' The scale needs the declination and the exposure.';
+  const stood = stoodS
+    ? ` The mount tracked for ${Math.max(0, stoodS.value).toFixed(1)} s before it stood.`
+    : '';
+  return `East is ${wayOnPicture(...along(orientation.eastDeg))} on the picture, north ${wayOnPicture(...along(orientation.northDeg))}${north}.${scale}${stood}`;
+}
+const along = (degrees: number): [number, number] => [Math.cos(degrees * DEG), Math.sin(degrees * DEG)];
 
 const direction = (x: number, y: number): number => inRange((Math.atan2(y, x) * 180) / Math.PI);
 /** (-180, 180] */
