@@ -11,14 +11,14 @@ beforeAll(async () => {
 
 interface Found {
   runs: { x0: number; x1: number; y: number }[];
-  peaks: { x: number; y: number; significance: number }[];
+  peaks: { x: number; y: number; significance: number; dx: number; dy: number }[];
 }
 
 function kernelDetect(
   picture: Picture,
   mesh: Mesh,
   sites: number,
-  taps: number[],
+  order: number,
   threshold: number,
   capacity = 50_000,
 ): Found | null {
@@ -27,14 +27,11 @@ function kernelDetect(
     const plane = planeOf(kernels, picture, { sites });
     const cells = mesh.cols * mesh.rows;
     const [levels, sigmas] = [arena.alloc(cells * 4), arena.alloc(cells * 4)];
-    const tapsAddress = arena.alloc(taps.length * 4);
-    const [runs, peaks, peakCount] = [arena.alloc(capacity * 8), arena.alloc(capacity * 12), arena.alloc(4)];
-    const radius = taps.length - 1;
-    const scratchBytes = (plane.widthPx + 2 * radius + 16) * (2 * radius + 9) * 4;
+    const [runs, peaks, peakCount] = [arena.alloc(capacity * 8), arena.alloc(capacity * 20), arena.alloc(4)];
+    const scratchBytes = (plane.widthPx + 92) * (order + 16) * 4;
     const scratch = arena.alloc(scratchBytes + 4);
     arena.f32(levels, cells).set(mesh.levels);
     arena.f32(sigmas, cells).set(mesh.sigmas);
-    arena.f32(tapsAddress, taps.length).set(taps);
     arena.f32(scratch + scratchBytes, 1)[0] = 42;
     const detect = plane.kind === 'u16' ? run.detectU16 : run.detectF32;
     const count = detect(
@@ -46,8 +43,8 @@ function kernelDetect(
       mesh.cols,
       mesh.rows,
       sites,
-      tapsAddress,
-      radius,
+      order,
+      1 / sumOfSquares(order),
       threshold,
       runs,
       capacity,
@@ -66,22 +63,30 @@ function kernelDetect(
         y: runView.getUint32(8 * i + 4, true),
       })),
       peaks: Array.from({ length: arena.i32(peakCount, 1)[0] }, (_, i) => ({
-        x: peakView.getUint32(12 * i, true),
-        y: peakView.getUint32(12 * i + 4, true),
-        significance: peakView.getFloat32(12 * i + 8, true),
+        x: peakView.getUint32(20 * i, true),
+        y: peakView.getUint32(20 * i + 4, true),
+        significance: peakView.getFloat32(20 * i + 8, true),
+        dx: peakView.getFloat32(20 * i + 12, true),
+        dy: peakView.getFloat32(20 * i + 16, true),
       })),
     };
   });
 }
 
-/** Half a Gaussian of this rms, square sum of the whole 1. */
-function gaussianTaps(sigma: number): number[] {
-  const half = Array.from({ length: Math.ceil(3.2 * sigma) + 1 }, (_, j) =>
-    Math.exp(-0.5 * (j / sigma) ** 2),
-  );
-  const norm = Math.sqrt(half.reduce((sum, tap, j) => sum + (j === 0 ? 1 : 2) * tap * tap, 0));
-  return half.map((tap) => tap / norm);
+/** Binomial coefficients C(n, 0) to C(n, n), by Pascal's triangle. */
+function binomials(n: number): number[] {
+  let row = [1];
+  for (let i = 0; i < n; i++) row = [1, ...row.slice(1).map((value, j) => value + row[j]), 1];
+  return row;
 }
+
+const sumOfSquares = (order: number) => binomials(order).reduce((sum, value) => sum + value ** 2, 0);
+
+/** Half a binomial of this order from its middle outwards, square sum of the whole 1. */
+const binomialTaps = (order: number): number[] =>
+  binomials(order)
+    .slice(order / 2)
+    .map((value) => value / Math.sqrt(sumOfSquares(order)));
 
 const slopingMesh = (cols: number, rows: number): Mesh => ({
   cols,
@@ -167,14 +172,13 @@ describe.each(['u16', 'f32'] as const)('detection on %s pixels equals the plain 
       holes: kind === 'f32' ? Math.ceil(area / 60) : 0,
     });
     for (const sites of Object.values(SITES))
-      for (const sigma of [0.8, 1.2, 2]) {
+      for (const order of [2, 6, 8, 16]) {
         const mesh = slopingMesh(
           Math.max(1, Math.round(widthPx / 64)),
           Math.max(1, Math.round(heightPx / 64)),
         );
-        const taps = gaussianTaps(sigma);
-        const found = kernelDetect(picture, mesh, sites, taps, 3)!;
-        const map = filtered(picture, mesh, sites, taps.map(Math.fround));
+        const found = kernelDetect(picture, mesh, sites, order, 3)!;
+        const map = filtered(picture, mesh, sites, binomialTaps(order));
         expect(differences(found, map, picture, 3)).toEqual([]);
         if (area > 9000 && sites === SITES.all) expect(found.peaks.length).toBeGreaterThan(10);
       }
@@ -194,17 +198,46 @@ describe('what the numbers mean', () => {
     heightPx,
   });
 
-  test('a Gaussian star that suits the filter has its matched-filter signal to noise', () => {
-    // For a star of peak p and rms s over white noise sigma the matched filter gives p s sqrt(pi) / sigma (King 1983,
-    // PASP 95, 163: effective area 4 pi s^2 of a flux 2 pi s^2 p).
-    const picture = flat();
-    for (let y = 0; y < 37; y++)
-      for (let x = 0; x < 41; x++)
-        picture.pixels[y * 41 + x] += 60 * Math.exp((-0.5 * ((x - 20) ** 2 + (y - 18) ** 2)) / 1.44);
-    const { peaks } = kernelDetect(picture, flatMesh, 15, gaussianTaps(1.2), 5)!;
-    expect(peaks).toHaveLength(1);
-    expect(peaks[0]).toMatchObject({ x: 20, y: 18 });
-    expect(peaks[0].significance / ((60 * 1.2 * Math.sqrt(Math.PI)) / 5)).toBeCloseTo(1, 3);
+  test('a star of the shape of the filter has its matched-filter signal to noise, a Gaussian one loses little', () => {
+    // Signal to noise of a matched filter over white noise: root of the sum of the squared signal over sigma (Turin 1960,
+    // IRE Trans. Inf. Theory 6, 311).
+    const taps = binomialTaps(6).map((tap) => tap / binomialTaps(6)[0]);
+    const shapes = {
+      binomial: (dx: number, dy: number) => (taps[Math.abs(dx)] ?? 0) * (taps[Math.abs(dy)] ?? 0),
+      gaussian: (dx: number, dy: number) => Math.exp((-0.5 * (dx ** 2 + dy ** 2)) / 1.5),
+    };
+    const share = Object.values(shapes).map((shape) => {
+      const picture = flat();
+      let squares = 0;
+      for (let y = 0; y < 37; y++)
+        for (let x = 0; x < 41; x++) {
+          const light = 60 * shape(x - 20, y - 18);
+          picture.pixels[y * 41 + x] += light;
+          squares += light ** 2;
+        }
+      const { peaks } = kernelDetect(picture, flatMesh, 15, 6, 5)!;
+      expect(peaks).toHaveLength(1);
+      expect(peaks[0]).toMatchObject({ x: 20, y: 18 });
+      return peaks[0].significance / (Math.sqrt(squares) / 5);
+    });
+    expect(share[0]).toBeCloseTo(1, 5);
+    expect(share[1]).toBeLessThan(1);
+    expect(share[1]).toBeGreaterThan(0.995);
+  });
+
+  test('the vertex of a peak lies where the star is, to a twentieth of a pixel', () => {
+    for (const [dx, dy] of [
+      [0.3, -0.45],
+      [-0.2, 0.1],
+    ]) {
+      const picture = flat();
+      for (let y = 0; y < 37; y++)
+        for (let x = 0; x < 41; x++)
+          picture.pixels[y * 41 + x] += 60 * Math.exp(-0.5 * ((x - 20 - dx) ** 2 + (y - 18 - dy) ** 2));
+      const [peak] = kernelDetect(picture, flatMesh, 15, 6, 5)!.peaks;
+      expect(Math.abs(peak.x + peak.dx - 20 - dx)).toBeLessThan(0.05);
+      expect(Math.abs(peak.y + peak.dy - 18 - dy)).toBeLessThan(0.05);
+    }
   });
 
   test.each([
@@ -214,8 +247,8 @@ describe('what the numbers mean', () => {
   ])('a plateau of %i x %i equal pixels is one run a row and one peak', (w, h) => {
     const picture = flat();
     for (let y = 10; y < 10 + h; y++) for (let x = 15; x < 15 + w; x++) picture.pixels[y * 41 + x] = 300;
-    // With a single tap the filter does nothing: the plateau stays exactly level.
-    const { runs, peaks } = kernelDetect(picture, flatMesh, 15, [1], 5)!;
+    // Of order 0 the filter does nothing: the plateau stays exactly level.
+    const { runs, peaks } = kernelDetect(picture, flatMesh, 15, 0, 5)!;
     expect(runs).toEqual(Array.from({ length: h }, (_, j) => ({ x0: 15, x1: 15 + w, y: 10 + j })));
     expect(peaks).toHaveLength(1);
   });
@@ -231,19 +264,19 @@ describe('what the numbers mean', () => {
         [30, 11],
       ])
         picture.pixels[y * 41 + x] = 30_000;
-      expect(kernelDetect(picture, flatMesh, sites, gaussianTaps(1.2), 5)).toEqual({ runs: [], peaks: [] });
+      expect(kernelDetect(picture, flatMesh, sites, 6, 5)).toEqual({ runs: [], peaks: [] });
     }
     const star = flat();
     // Full width 1.3 px: neighbours hold exp(-4 ln 2 / 1.69) = 19 % of the peak.
     for (let y = 0; y < 37; y++)
       for (let x = 0; x < 41; x++)
         star.pixels[y * 41 + x] += 3000 * Math.exp((-4 * Math.LN2 * ((x - 20) ** 2 + (y - 18) ** 2)) / 1.69);
-    expect(kernelDetect(star, flatMesh, 15, gaussianTaps(1.2), 5)!.peaks).toHaveLength(1);
+    expect(kernelDetect(star, flatMesh, 15, 6, 5)!.peaks).toHaveLength(1);
   });
 
   test('more runs than there is room for are reported, not written', () => {
     const picture = flat();
     for (let i = 0; i < picture.pixels.length; i += 3) picture.pixels[i] = 200;
-    expect(kernelDetect(picture, flatMesh, 15, [1], 5, 20)).toBeNull();
+    expect(kernelDetect(picture, flatMesh, 15, 0, 5, 20)).toBeNull();
   });
 });

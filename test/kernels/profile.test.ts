@@ -56,6 +56,7 @@ function kernelFit(
       chi2PerDof,
       deviance,
       used,
+      residuals: columnOf(kernels, list, 4).slice(0, samples.length),
     };
   });
 }
@@ -164,6 +165,11 @@ describe('the profile fit finds what the plain fit finds, within a hundredth of 
           ).toBeLessThan(0.01),
         );
       });
+      // What the last step left of the residuals, to a fiftieth of the noise.
+      samples.forEach(({ dx, dy, value }, i) => {
+        const rest = value - oracle.star(got.parameters, model, dx, dy) - got.parameters[1];
+        expect(Math.abs(got.residuals[i] - rest)).toBeLessThan(0.02 * Math.sqrt(noise.skyVariance));
+      });
       expect(got.used).toBe(samples.length);
       expect(got.chi2PerDof / (want.chi2 / (samples.length - 7))).toBeCloseTo(1, 3);
       expect(Math.abs(got.deviance - want.deviance)).toBeLessThan(0.05);
@@ -260,13 +266,12 @@ describe('residual rings', () => {
       const [sums, counts, data] = [0, 1, 2].map(() => arena.alloc(wish.rings * 8));
       const moments = arena.alloc(48);
       arena.f64(params, 8).set([...q, wing]);
+      const { address, capacity, count } = list;
+      run.subtractProfile(address, capacity, count, nodesOf(kernels, nodes), nodes.length, k, params);
       run.residualRings(
-        list.address,
-        list.capacity,
-        list.count,
-        nodesOf(kernels, nodes),
-        nodes.length,
-        k,
+        address,
+        capacity,
+        count,
         params,
         wish.ringsPerPx,
         wish.rings,

@@ -12,34 +12,48 @@ export interface Patch {
 export interface Peak {
   x: number;
   y: number;
+  /** Where the filtered frame is highest, from the pixel's middle: -0.5 to 0.5. */
+  dx: number;
+  dy: number;
   /** Height in the filtered frame in units of its noise. */
   significance: number;
 }
 
 /** Layout of a run in the kernels' memory, see kernels/detect.ts. */
 const RUN_BYTES = 8;
-const PEAK_BYTES = 12;
+const PEAK_BYTES = 20;
+
+/** What the detection kernel wrote: addresses in `memory`, numbers of runs and peaks. */
+export interface Scanned {
+  memory: ArrayBufferLike;
+  runs: number;
+  runCount: number;
+  peaks: number;
+  peakCount: number;
+}
 
 /**
- * Joins runs that touch (sides or corners) into patches. `runs` and `peaks` are as the detection kernel wrote them:
- * rows ascending, x ascending within a row.
+ * Joins runs that touch (sides or corners) into patches. Rows ascend, and x within a row.
  */
-export function joinRuns(runs: DataView, runCount: number, peaks: DataView, peakCount: number): Patch[] {
-  const parent = Int32Array.from({ length: runCount }, (_, index) => index);
+export function joinRuns({ memory, runs, runCount, peaks, peakCount }: Scanned): Patch[] {
+  const parent = new Int32Array(runCount);
   const x0 = new Uint16Array(runCount);
   const x1 = new Uint16Array(runCount);
   const y = new Int32Array(runCount);
+  const halves = new Uint16Array(memory, runs, (runCount * RUN_BYTES) / 2);
+  const words = new Uint32Array(memory, runs, (runCount * RUN_BYTES) / 4);
   for (let index = 0; index < runCount; index++) {
-    x0[index] = runs.getUint16(index * RUN_BYTES, true);
-    x1[index] = runs.getUint16(index * RUN_BYTES + 2, true);
-    y[index] = runs.getUint32(index * RUN_BYTES + 4, true);
+    parent[index] = index;
+    x0[index] = halves[4 * index];
+    x1[index] = halves[4 * index + 1];
+    y[index] = words[2 * index + 1];
   }
   let above = 0;
   for (let index = 0; index < runCount; index++) {
-    while (above < index && y[above] < y[index] - 1) above++;
-    while (above < index && y[above] === y[index] - 1 && x1[above] < x0[index]) above++;
-    for (let other = above; other < index && y[other] === y[index] - 1 && x0[other] <= x1[index]; other++)
-      unite(parent, other, index);
+    const row = y[index] - 1;
+    while (y[above] < row) above++;
+    while (y[above] === row && x1[above] < x0[index]) above++;
+    for (let other = above; y[other] === row && x0[other] <= x1[index]; other++) unite(parent, other, index);
   }
 
   // Roots come before the rest of their patch: patches in the order of their first runs.
@@ -61,12 +75,16 @@ export function joinRuns(runs: DataView, runCount: number, peaks: DataView, peak
     patch.pixels += pixels;
   }
   // Peaks come in the order of the runs that hold them.
+  const places = new Uint32Array(memory, peaks, (peakCount * PEAK_BYTES) / 4);
+  const values = new Float32Array(memory, peaks, (peakCount * PEAK_BYTES) / 4);
   let run = 0;
-  for (let index = 0; index < peakCount; index++) {
-    const peak = {
-      x: peaks.getUint32(index * PEAK_BYTES, true),
-      y: peaks.getUint32(index * PEAK_BYTES + 4, true),
-      significance: peaks.getFloat32(index * PEAK_BYTES + 8, true),
+  for (let at = 0; at < places.length; at += PEAK_BYTES / 4) {
+    const peak: Peak = {
+      x: places[at],
+      y: places[at + 1],
+      dx: values[at + 3],
+      dy: values[at + 4],
+      significance: values[at + 2],
     };
     while (y[run] < peak.y || x1[run] <= peak.x) run++;
     patches[patchOf[run]].peaks.push(peak);

@@ -5,7 +5,7 @@ import type { Kernels } from '../wasm/kernels.ts';
 import { ALL_SITES, type Plane } from '../wasm/plane.ts';
 import { brightestFirst, isSpotGrid } from './companions.ts';
 import type { Patch } from './components.ts';
-import { scan } from './scan.ts';
+import { filterSigmaPx, scan } from './scan.ts';
 import { typicalShape } from './scale.ts';
 
 /** Something that may be a star. */
@@ -53,7 +53,7 @@ export function detectStars(plane: Plane, sky: Sky, kernels: Kernels): Detection
   const found: Spot[] = [];
   let trails = 0;
   for (const scalePx of scales) {
-    const suits = filterLoss(firstSigma, scalePx) >= TOLERABLE_LOSS;
+    const suits = filterLoss(filterSigmaPx(firstSigma), scalePx) >= TOLERABLE_LOSS;
     const factor = suits ? 1 : Math.max(1, Math.floor(scalePx / 2));
     const patches = suits ? first : scanScale(plane, sky, scalePx, factor, kernels);
     if (!patches) return null;
@@ -61,7 +61,9 @@ export function detectStars(plane: Plane, sky: Sky, kernels: Kernels): Detection
     trails = Math.max(trails, lines.length);
     for (const patch of patches) found.push(...spotsOf(patch, lines.includes(patch), factor));
   }
-  return { candidates: mergeSpots(found, shape), shape, grid: isSpotGrid(peaks), trails };
+  // A trail's own peaks follow on each other as evenly as a pattern's.
+  const spots = first.filter((patch) => !isLine(patch, axes(shape).major));
+  return { candidates: mergeSpots(found, shape), shape, grid: isSpotGrid(brightestFirst(spots)), trails };
 }
 
 /** Signal to noise of a Gaussian star of width `star` in a filter of width `filter`, over that in its own. */
@@ -131,8 +133,8 @@ function spotsOf(patch: Patch, line: boolean, factor: number): Spot[] {
   return patch.peaks
     .filter((peak) => peak.significance > floor)
     .map((peak) => ({
-      xPx: (peak.x + 0.5) * factor - 0.5,
-      yPx: (peak.y + 0.5) * factor - 0.5,
+      xPx: (peak.x + peak.dx + 0.5) * factor - 0.5,
+      yPx: (peak.y + peak.dy + 0.5) * factor - 0.5,
       significance: peak.significance,
       factor,
     }));

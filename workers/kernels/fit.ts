@@ -19,6 +19,7 @@ export const FIT_SLOW: i32 = 2; // iterations used up; the result may serve all 
  * Variance of a pixel = skyVariance + max(model - B, 0) * unitsPerElectron, from the model itself.
  * B is expected at `expected` + `perHeight` A with a variance of 1 / `certainty`; 0 for a free B. With `held` the shape
  * (a, b, c) stays as it is; its part of the covariance is then without meaning.
+ * The list's fifth array is left with value minus profile.
  * `work`: 3 * 49 + 4 * 7 + 1 f64. Returns FIT_OK, FIT_LOST or FIT_SLOW.
  */
 export function fitProfile(
@@ -50,6 +51,7 @@ export function fitProfile(
       // A step below a sixteenth of the standard error leaves an error of second order; the matrix in hand will do.
       // (Strong damping makes small steps anywhere; they prove nothing.)
       if (decrement < 4e-3 && lambda < 0.1) {
+        settle(list, capacity, count, params, trial);
         memory.copy(params, trial, VECTOR_BYTES);
         status = FIT_OK;
         break;
@@ -83,7 +85,7 @@ export function fitProfile(
   }
   if (!factor7(normal)) return FIT_LOST;
   invert7(normal, covariance);
-  const inside = judge(list, capacity, count, chi2, passes, params, fit);
+  const inside = judge(list, capacity, count, chi2, passes, skyVariance, params, fit);
   return inside ? status : FIT_LOST;
 }
 
@@ -150,25 +152,65 @@ function takeStep(params: usize, step: usize, trial: usize): bool {
   return false;
 }
 
-/** Fills `fit` from chi² and the weights that the last pass left; false when the centre lies outside the pixels. */
-function judge(list: usize, capacity: i32, count: i32, chi2: f64, passes: i32, params: usize, fit: usize): bool {
+/** Brings the residuals from `params` to `trial` along the derivatives: for steps that are not worth another pass. */
+function settle(list: usize, capacity: i32, count: i32, params: usize, trial: usize): void {
   const plane = (<usize>capacity) << 2;
-  const weights = list + 3 * plane;
-  let reachX = f32x4.splat(0);
-  let reachY = f32x4.splat(0);
-  let logs = f32x4.splat(0);
-  let used = f32x4.splat(0);
-  for (let i = 0; i < count; i += 4) {
-    const weight = v128.load(weights + ((<usize>i) << 2));
-    const usable = f32x4.gt(weight, f32x4.splat(0));
-    logs = f32x4.sub(logs, v128.and(log2x4(weight), usable));
-    used = f32x4.add(used, v128.and(f32x4.splat(1), usable));
-    reachX = f32x4.max(reachX, f32x4.abs(v128.load(list + ((<usize>i) << 2))));
-    reachY = f32x4.max(reachY, f32x4.abs(v128.load(list + plane + ((<usize>i) << 2))));
+  const end = list + ((<usize>count) << 2);
+  const d0 = change(params, trial, 0);
+  const d1 = change(params, trial, 8);
+  const d2 = change(params, trial, 16);
+  const d3 = change(params, trial, 24);
+  const d4 = change(params, trial, 32);
+  const d5 = change(params, trial, 40);
+  const d6 = change(params, trial, 48);
+  for (let at = list; at < end; at += 16) {
+    let rest = f32x4.sub(v128.load(at + 4 * plane), d1);
+    rest = f32x4.sub(rest, f32x4.mul(d0, v128.load(at + 5 * plane)));
+    rest = f32x4.sub(rest, f32x4.mul(d2, v128.load(at + 6 * plane)));
+    rest = f32x4.sub(rest, f32x4.mul(d3, v128.load(at + 7 * plane)));
+    rest = f32x4.sub(rest, f32x4.mul(d4, v128.load(at + 8 * plane)));
+    rest = f32x4.sub(rest, f32x4.mul(d5, v128.load(at + 9 * plane)));
+    rest = f32x4.sub(rest, f32x4.mul(d6, v128.load(at + 10 * plane)));
+    v128.store(at + 4 * plane, rest);
   }
+}
+
+// @ts-ignore: decorator
+@inline
+function change(from: usize, to: usize, at: usize): v128 {
+  return f32x4.splat(<f32>(load<f64>(to + at) - load<f64>(from + at)));
+}
+
+/** Fills `fit` from chi² and the weights that the last pass left; false when the centre lies outside the pixels. */
+function judge(
+  list: usize, capacity: i32, count: i32, chi2: f64, passes: i32, skyVariance: f64, params: usize, fit: usize,
+): bool {
+  const plane = (<usize>capacity) << 2;
+  const end = list + ((<usize>count) << 2);
+  const one = f32x4.splat(1);
+  const zero = f32x4.splat(0);
+  const sky = f32x4.splat(<f32>skyVariance);
+  let reachX = zero, reachY = zero, logs = zero, used = zero;
+  // Weights over the sky's, at most 1: one logarithm for the product of four.
+  let product = one;
+  let factors = 0;
+  for (let at = list; at < end; at += 16) {
+    const weight = v128.load(at + 3 * plane);
+    const usable = f32x4.gt(weight, zero);
+    product = f32x4.mul(product, v128.bitselect(f32x4.mul(weight, sky), one, usable));
+    if (++factors == 4) {
+      logs = f32x4.sub(logs, log2x4(product));
+      product = one;
+      factors = 0;
+    }
+    used = f32x4.add(used, v128.and(one, usable));
+    reachX = f32x4.pmax(reachX, f32x4.abs(v128.load(at)));
+    reachY = f32x4.pmax(reachY, f32x4.abs(v128.load(at + plane)));
+  }
+  logs = f32x4.sub(logs, log2x4(product));
   const pixels = sumLanes(used);
   store<f64>(fit, chi2 / max(pixels - <f64>SIZE, 1));
-  store<f64>(fit, chi2 + sumLanes(logs) * 0.6931471805599453, 8);
+  store<f64>(fit, chi2 + sumLanes(logs) * 0.6931471805599453 + pixels * Math.log(skyVariance), 8);
   store<f64>(fit, pixels, 16);
   store<f64>(fit, <f64>passes, 24);
   return Math.abs(load<f64>(params, 16)) <= largestLane(reachX) && Math.abs(load<f64>(params, 24)) <= largestLane(reachY);

@@ -1,5 +1,5 @@
 import { exp2x4, sumLanes } from './lanes';
-import { lightWithin, subtractProfile } from './profile';
+import { lightWithin } from './profile';
 
 // What the fitted profile leaves over, collected in rings and as third moments.
 
@@ -7,21 +7,20 @@ import { lightWithin, subtractProfile } from './profile';
 const HALF_LOG2: f64 = -0.7213475204444817;
 
 /**
- * Residuals of a list against a profile (profile.ts; amplitude 0 for none), into rings of width 1/ringsPerPx about the profile's
+ * The residuals that a fit or subtractProfile left in a list, into rings of width 1/ringsPerPx about the profile's
  * centre: `sums` receives the sum of the residuals and `counts` the number of pixels of each of
  * `rings` f64; `data` the sum of the values above the base. `moments`: 6 f64 out: the residual's Gaussian-weighted
  * dipole x, y; <|z|² z> (x, y) and <z³> (x, y), not normalised, about the profile's centre. The weight has the
  * covariance (wxx, wyy, wxy).
  */
 export function residualRings(
-  list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, params: usize, ringsPerPx: f64, rings: i32,
+  list: usize, capacity: i32, count: i32, params: usize, ringsPerPx: f64, rings: i32,
   wxx: f64, wyy: f64, wxy: f64, sums: usize, counts: usize, data: usize, moments: usize,
 ): void {
   const plane = (<usize>capacity) << 2;
   memory.fill(sums, 0, rings << 3);
   memory.fill(counts, 0, rings << 3);
   memory.fill(data, 0, rings << 3);
-  subtractProfile(list, capacity, count, nodes, nodeCount, k, params);
   const base = load<f64>(params, 8);
   const x0 = load<f64>(params, 16);
   const y0 = load<f64>(params, 24);

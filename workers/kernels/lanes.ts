@@ -1,7 +1,5 @@
 // Elementary functions on four f32 lanes, from their series.
 
-const LN2: f32 = 0.6931471805599453;
-
 /** log2 of positive normal numbers, to some 3e-7: exponent plus the atanh series of the mantissa. */
 // @ts-ignore: decorator
 @inline
@@ -17,26 +15,28 @@ export function log2x4(t: v128): v128 {
   sum = f32x4.add(f32x4.mul(sum, s2), f32x4.splat(1.0 / 5));
   sum = f32x4.add(f32x4.mul(sum, s2), f32x4.splat(1.0 / 3));
   sum = f32x4.add(f32x4.mul(sum, s2), one);
-  return f32x4.add(f32x4.convert_i32x4_s(exponent), f32x4.mul(f32x4.mul(s, sum), f32x4.splat(2 / LN2)));
+  return f32x4.add(f32x4.convert_i32x4_s(exponent), f32x4.mul(f32x4.mul(s, sum), f32x4.splat(2.885390081777927)));
 }
 
-/** 2^x for x in (-126, 127), to some 2e-7; below that 0. */
+/** Adding and taking away this rounds to whole numbers, and leaves them in the low bits of the sum. */
+const ROUNDER: f32 = 12582912; // 1.5 * 2^23
+
+/** 2^x for x below 127, to some 2e-7; from -125 down as at -125. */
 // @ts-ignore: decorator
 @inline
 export function exp2x4(x: v128): v128 {
-  const clamped = f32x4.max(x, f32x4.splat(-126));
-  const whole = f32x4.nearest(clamped);
-  const f = f32x4.mul(f32x4.sub(clamped, whole), f32x4.splat(LN2));
-  const one = f32x4.splat(1);
-  let sum = f32x4.splat(1.0 / 720);
-  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(1.0 / 120));
-  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(1.0 / 24));
-  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(1.0 / 6));
-  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(0.5));
-  sum = f32x4.add(f32x4.mul(sum, f), one);
-  sum = f32x4.add(f32x4.mul(sum, f), one);
-  const power = i32x4.shl(i32x4.add(i32x4.trunc_sat_f32x4_s(whole), i32x4.splat(127)), 23);
-  return f32x4.mul(sum, power);
+  const clamped = f32x4.pmax(x, f32x4.splat(-125));
+  const rounded = f32x4.add(clamped, f32x4.splat(ROUNDER));
+  const f = f32x4.sub(clamped, f32x4.sub(rounded, f32x4.splat(ROUNDER)));
+  // The series of 2^f, f between -1/2 and 1/2: powers of ln 2 over factorials.
+  let sum = f32x4.splat(1.5403530e-4);
+  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(1.3333558e-3));
+  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(9.6181291e-3));
+  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(5.5504109e-2));
+  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(2.4022651e-1));
+  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(6.9314718e-1));
+  sum = f32x4.add(f32x4.mul(sum, f), f32x4.splat(1));
+  return i32x4.add(sum, i32x4.shl(rounded, 23));
 }
 
 /** Sum of the four lanes. */

@@ -1,5 +1,5 @@
-import { hotReplacement } from './detect';
-import { exp2x4, sumLanes } from './lanes';
+import { hotReplacement } from './sky-rows';
+import { exp2x4, largestLane, sumLanes } from './lanes';
 
 // The pixels around one star as a compact list, so that masks and mosaics cost nothing afterwards: five arrays of
 // `capacity` f32 one behind the other: x and y from the stamp's middle pixel, value above the sky, weight, residual. The
@@ -47,6 +47,9 @@ function gather<T>(
   let outside = 0;
   let masked = 0;
   let peak: f32 = 0;
+  const levels = f32x4.splat(level);
+  const tooHigh = f32x4.splat(min<f32>(hotLimit, saturation - level));
+  let peaks = f32x4.splat(0);
   for (let dy = -half; dy <= half; dy++) {
     const y = cy + dy;
     const pair = (sites >> ((y & 1) << 1)) & 3;
@@ -57,43 +60,80 @@ function gather<T>(
     const step = pair == 3 ? 1 : 2;
     let first = cx - reach;
     if (pair != 3 && ((first & 1) == 0) == (pair == 2)) first++;
-    for (let x = first; x <= cx + reach; x += step) {
-      if (x < 0 || x >= width || y < 0 || y >= height) {
-        outside++;
-        continue;
+    const last = cx + reach;
+    // Rows inside the frame go by four where nothing is odd about any of them; the load must stay within the frame.
+    const whole = pair == 3 && y >= 0 && first >= 0 && last < width && y + (last + 4 > width ? 1 : 0) < height;
+    let x = first;
+    while (x <= last) {
+      let stop = x + step;
+      if (whole && count + 8 <= capacity) {
+        const many = min(4, last - x + 1);
+        const from = pixels + (<usize>y * <usize>width + <usize>x) * sizeof<T>();
+        const stored = isFloat<T>() ? v128.load(from) : f32x4.convert_i32x4_u(v128.load16x4_u(from));
+        const value = f32x4.sub(stored, levels);
+        const dx = f32x4.add(f32x4.splat(<f32>(x - cx)), f32x4(0, 1, 2, 3));
+        const inRow = i32x4.gt_s(i32x4.splat(many), i32x4(0, 1, 2, 3));
+        // NaN is not below.
+        let odd = v128.not(f32x4.lt(value, tooHigh));
+        for (let i = 0; i < neighbourCount; i++) {
+          const triple = neighbours + <usize>i * 12;
+          const nx = f32x4.sub(dx, v128.load32_splat(triple));
+          const ny = <f32>dy - load<f32>(triple, 4);
+          odd = v128.or(odd, f32x4.lt(f32x4.add(f32x4.mul(nx, nx), f32x4.splat(ny * ny)), v128.load32_splat(triple, 8)));
+        }
+        if (!v128.any_true(v128.and(odd, inRow))) {
+          // What is stored too much the next four overwrite.
+          const at = list + ((<usize>count) << 2);
+          v128.store(at, dx);
+          v128.store(at + plane, f32x4.splat(<f32>dy));
+          v128.store(at + 2 * plane, value);
+          v128.store(at + 3 * plane, f32x4.splat(1));
+          peaks = f32x4.pmax(peaks, v128.and(value, inRow));
+          count += many;
+          x += many;
+          continue;
+        }
+        stop = x + many;
       }
-      const stored = <f32>load<T>(pixels + (<usize>y * <usize>width + <usize>x) * sizeof<T>());
-      const value = stored - level;
-      const dx = x - cx;
-      let drop = value != value;
-      for (let i = 0; i < neighbourCount && !drop; i++) {
-        const triple = neighbours + <usize>i * 12;
-        const nx = <f32>dx - load<f32>(triple);
-        const ny = <f32>dy - load<f32>(triple, 4);
-        drop = nx * nx + ny * ny < load<f32>(triple, 8);
+      for (; x < stop; x += step) {
+        if (x < 0 || x >= width || y < 0 || y >= height) {
+          outside++;
+          continue;
+        }
+        const stored = <f32>load<T>(pixels + (<usize>y * <usize>width + <usize>x) * sizeof<T>());
+        const value = stored - level;
+        const dx = x - cx;
+        let drop = value != value;
+        for (let i = 0; i < neighbourCount && !drop; i++) {
+          const triple = neighbours + <usize>i * 12;
+          const nx = <f32>dx - load<f32>(triple);
+          const ny = <f32>dy - load<f32>(triple, 4);
+          drop = nx * nx + ny * ny < load<f32>(triple, 8);
+        }
+        if (!drop && stored >= saturation) {
+          saturated++;
+          continue;
+        }
+        if (!drop && value > hotLimit) {
+          const repaired = hotReplacement<T>(pixels, width, height, x, y, level, sigma, sites);
+          drop = repaired == repaired;
+        }
+        if (drop) {
+          masked++;
+          continue;
+        }
+        if (count == capacity - 4) continue;
+        const at = list + ((<usize>count) << 2);
+        store<f32>(at, <f32>dx);
+        store<f32>(at + plane, <f32>dy);
+        store<f32>(at + 2 * plane, value);
+        store<f32>(at + 3 * plane, 1);
+        peak = max(peak, value);
+        count++;
       }
-      if (!drop && stored >= saturation) {
-        saturated++;
-        continue;
-      }
-      if (!drop && value > hotLimit) {
-        const repaired = hotReplacement<T>(pixels, width, height, x, y, level, sigma, sites);
-        drop = repaired == repaired;
-      }
-      if (drop) {
-        masked++;
-        continue;
-      }
-      if (count == capacity - 4) continue;
-      const at = list + ((<usize>count) << 2);
-      store<f32>(at, <f32>dx);
-      store<f32>(at + plane, <f32>dy);
-      store<f32>(at + 2 * plane, value);
-      store<f32>(at + 3 * plane, 1);
-      peak = max(peak, value);
-      count++;
     }
   }
+  peak = max(peak, <f32>largestLane(peaks));
   while ((count & 3) != 0) {
     const at = list + ((<usize>count) << 2);
     store<f32>(at, 0);

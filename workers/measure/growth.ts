@@ -1,4 +1,4 @@
-import { momentsOf, profileFlux, seenProfile, setProfile, type Profile } from './profile.ts';
+import { momentsOf, profileFlux, seenProfile, setProfile, subtractProfile, type Profile } from './profile.ts';
 import { MAX_RINGS, type Workspace } from './workspace.ts';
 
 /** What rings about a star's centre tell that a smooth profile does not. */
@@ -26,9 +26,13 @@ export const RINGS_PER_PX = 2;
 export interface Halo {
   /** Cumulated share at the outer edge of each ring (RINGS_PER_PX to the pixel); constant after the last. */
   shares: Float64Array;
+  /** Standard error of the whole share, common to all stars of the frame. */
+  sigma: number;
 }
 
-export const NO_HALO: Halo = { shares: new Float64Array(0) };
+export const NO_HALO: Halo = { shares: new Float64Array(0), sigma: 0 };
+/** Relative change of a half-light radius with the halo's share: of a Gaussian, half its light over r dF/dr = ln 2 F. */
+export const HALO_LEVER = 0.5 / Math.LN2;
 
 /** Share of the halo within r pixels. */
 export function haloWithin({ shares }: Halo, r: number): number {
@@ -57,17 +61,13 @@ export function ringsOf(
   rings: number,
   seen = seenProfile(space, profile),
 ): Rings {
-  const { amplitude, base, dx, dy, a, b, c, k, wing } = profile;
-  const { params, residual, pixels, data, moments } = space.view;
-  setProfile(params, amplitude, base, dx, dy, a, b, c, wing);
+  subtractProfile(space, count, profile);
+  const { residual, pixels, data, moments } = space.view;
   const { xx, yy, xy } = momentsOf(seen);
   space.kernels.run.residualRings(
     space.list,
     space.capacity,
     count,
-    space.nodes,
-    space.nodeCount,
-    k,
     space.params,
     RINGS_PER_PX,
     rings,

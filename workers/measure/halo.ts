@@ -1,12 +1,13 @@
-import { median } from '../math/robust.ts';
-import type { Moments } from '../math/shape.ts';
+import { median, robustSigma } from '../math/robust.ts';
 import { NO_HALO, RINGS_PER_PX, ringsOf, type Halo, type Rings } from './growth.ts';
 import { profileFlux, type PixelNoise } from './profile.ts';
-import { fitTarget, type Target } from './star.ts';
+import { fitTarget, type Target, type Typical } from './star.ts';
 import type { WingForm } from './wing-form.ts';
 import { MAX_RINGS, type Workspace } from './workspace.ts';
 
 const FEWEST_STARS = 5;
+/** Standard error of a median over that of a mean, for many Gaussian values: sqrt(pi / 2). */
+const MEDIAN_ERROR = 1.2533;
 
 /**
  * The halo of the frame's stars: median over its bright lone stars of the light over the sky mesh in a wide aperture
@@ -15,7 +16,7 @@ const FEWEST_STARS = 5;
 export function frameHalo(
   wide: Workspace,
   bright: Target[],
-  shape: Moments,
+  typical: Typical,
   form: WingForm,
   radiusPx: number,
   noiseAt: (target: Target) => PixelNoise,
@@ -24,7 +25,7 @@ export function frameHalo(
   const nearRings = Math.floor(radiusPx * RINGS_PER_PX);
   const curves: Float64Array[] = [];
   for (const target of bright) {
-    const near = fitTarget(wide, target, shape, form, radiusPx, noiseAt(target));
+    const near = fitTarget(wide, target, typical, form, radiusPx, noiseAt(target));
     if (!near.profile || near.gathered.saturated > 0) continue;
     const seen = cumulated(ringsOf(wide, near.gathered.count, near.profile, nearRings), nearRings);
     const far = wide.gather(
@@ -42,8 +43,10 @@ export function frameHalo(
     curves.push(all.map((light, ring) => (light - seen[Math.min(ring, seen.length - 1)]) / flux));
   }
   if (curves.length < FEWEST_STARS) return NO_HALO;
+  const last = curves.map((curve) => curve[rings - 1]);
   return {
     shares: Float64Array.from({ length: rings }, (_, ring) => median(curves.map((curve) => curve[ring]))),
+    sigma: MEDIAN_ERROR * (robustSigma(last) / Math.sqrt(last.length)),
   };
 }
 

@@ -14,8 +14,17 @@ import { frameHalo } from './halo.ts';
 import { MeanResidual, packResiduals } from './mean-residual.ts';
 import { judgePlateaus, judgeShapes } from './judge.ts';
 import { NeighbourIndex } from './neighbours.ts';
-import { momentsOf, shapeOf, subtractProfile, type PixelNoise } from './profile.ts';
-import { fitGathered, fitTarget, gatherTarget, measureStar, type MeasuredStar, type Target } from './star.ts';
+import { momentsOf, shapeOf, subtractProfile, type FitStart, type PixelNoise } from './profile.ts';
+import {
+  fitGathered,
+  fitTarget,
+  gatherTarget,
+  measureStar,
+  startAt,
+  type MeasuredStar,
+  type Target,
+  type Typical,
+} from './star.ts';
 import type { WingForm } from './wing-form.ts';
 import { frameForm, USUAL_FORM } from './wings.ts';
 import { Workspace, type Gathered } from './workspace.ts';
@@ -91,7 +100,7 @@ export function measureStars(
   const free = freeFits(space, field, bright, { shape, form, radiusPx, noiseAt });
   const typical = typicalOf(free);
   bases = new BaseExpectation(free);
-  const halo = wideHalo(kernels, plane, bright, { shape, form, radiusPx, noiseAt }, fwhmPx, narrow);
+  const halo = wideHalo(kernels, plane, bright, { typical: typical ?? { shape }, form, radiusPx, noiseAt }, fwhmPx, narrow);
   const samples: Sample[] = [];
   // Row by row, so that what one star reads is still at hand for the next.
   const order = Array.from(candidates.keys()).sort((i, j) => candidates[i].yPx - candidates[j].yPx);
@@ -133,17 +142,20 @@ function freeFits(
     .starsNear(BASE_SIGNIFICANCE, BASE_STARS)
     .filter((target) => !known.has(placeOf(target)));
   return [...bright, ...middling].flatMap((target) => {
-    const { profile, gathered } = fitTarget(space, target, shape, form, radiusPx, noiseAt(target));
+    const { profile, gathered } = fitTarget(space, target, { shape }, form, radiusPx, noiseAt(target));
     return profile && gathered.saturated === 0 && gathered.outside === 0 ? [{ target, profile }] : [];
   });
 }
 
-/** Median shape of the stars; null for none. */
-function typicalOf(fits: FreeFit[]): Moments | null {
+/** Median shape of the stars, and of their height over what detection guessed; null for none. */
+function typicalOf(fits: FreeFit[]): Typical | null {
   if (fits.length === 0) return null;
   const shapes = fits.map(({ profile }) => momentsOf(profile));
   const of = (pick: (shape: Moments) => number) => median(shapes.map(pick));
-  return { xx: of((shape) => shape.xx), yy: of((shape) => shape.yy), xy: of((shape) => shape.xy) };
+  return {
+    shape: { xx: of((shape) => shape.xx), yy: of((shape) => shape.yy), xy: of((shape) => shape.xy) },
+    heightRatio: median(fits.map(({ target, profile }) => profile.amplitude / target.heightGuess)),
+  };
 }
 
 /** The halo out to five widths, measured in a workspace of its own. */
@@ -151,7 +163,7 @@ function wideHalo(
   kernels: Kernels,
   plane: Plane,
   bright: Target[],
-  { shape, form, radiusPx, noiseAt }: FitSettings,
+  { typical, form, radiusPx, noiseAt }: Omit<FitSettings, 'shape'> & { typical: Typical },
   fwhmPx: number,
   narrow: boolean,
 ): Halo {
@@ -160,7 +172,7 @@ function wideHalo(
   const mark = kernels.arena.mark();
   const wide = new Workspace(kernels, plane, widePx);
   wide.integratePixels(narrow);
-  const halo = frameHalo(wide, bright, shape, form, radiusPx, noiseAt);
+  const halo = frameHalo(wide, bright, typical, form, radiusPx, noiseAt);
   kernels.arena.reset(mark);
   return halo;
 }
@@ -177,7 +189,7 @@ function brightTargets(
   for (const target of field.loneStars(BRIGHT_SIGNIFICANCE)) {
     if (bright.length === WING_STARS) break;
     const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
-    const { profile, gathered } = fitTarget(space, target, shape, USUAL_FORM, radiusPx, noise);
+    const { profile, gathered } = fitTarget(space, target, { shape }, USUAL_FORM, radiusPx, noise);
     if (!profile || gathered.saturated > 0 || gathered.outside > 0) continue;
     bright.push(target);
     widths.push(shapeOf(profile).fwhmPx);
@@ -197,13 +209,14 @@ function formOf(
   const fits = bright.map((target) => {
     const noise = noiseAt(target);
     let gathered: Gathered | null = null;
-    // Neighbouring forms have all but the same half-height contour: each fit starts from the one before.
-    let start = shape;
+    let start: FitStart | null = null;
     return (form: WingForm) => {
       if (!gathered || gatheredFor !== target) gathered = gatherTarget(space, target, radiusPx);
       gatheredFor = target;
-      const profile = fitGathered(space, target, gathered, start, form, radiusPx, noise);
-      if (profile) start = momentsOf(profile);
+      start ??= startAt(target, { shape }, gathered);
+      const profile = fitGathered(space, gathered, start, form, radiusPx, noise);
+      // Neighbouring forms have all but the same height, place and half-height contour: each fit starts from the one before.
+      if (profile) start = { ...profile, shape: momentsOf(profile) };
       return profile;
     };
   });
@@ -227,7 +240,7 @@ function frameGain(
   const mark = arena.mark();
   const fits = field.starsNear(GAIN_SIGNIFICANCE, GAIN_STARS).flatMap((target) => {
     const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
-    const { profile, gathered } = fitTarget(space, target, shape, form, radiusPx, noise);
+    const { profile, gathered } = fitTarget(space, target, { shape }, form, radiusPx, noise);
     if (!profile || gathered.saturated > 0) return [];
     const { flux } = shapeOf(profile);
     const residuals = packResiduals(space, gathered.count, profile, flux, noise, flux ** 2, radiusPx);

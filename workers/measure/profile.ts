@@ -54,6 +54,14 @@ export interface BasePrior {
   certainty: number;
 }
 
+/** Where a fit begins. */
+export interface FitStart {
+  amplitude: number;
+  dx: number;
+  dy: number;
+  shape: Moments;
+}
+
 const ITERATIONS = 12;
 const LOST = 1;
 
@@ -79,7 +87,7 @@ export function momentsOf(profile: Pick<Profile, 'a' | 'b' | 'c' | 'k' | 'wing'>
 export function fitProfile(
   space: Workspace,
   count: number,
-  start: { amplitude: number; dx: number; dy: number; shape: Moments },
+  start: FitStart,
   form: WingForm,
   noise: PixelNoise,
   held = false,
@@ -87,7 +95,10 @@ export function fitProfile(
   const [a, b, c] = startCurvature(start.shape, form);
   const { k, wing } = form;
   const { params } = space.view;
-  setProfile(params, start.amplitude, 0, start.dx, start.dy, a, b, c, wing);
+  const { amplitude, dx, dy } = start;
+  const base = noise.base ? noise.base.expected + noise.base.perHeight * amplitude : 0;
+  setProfile(params, amplitude, base, dx, dy, a, b, c, wing);
+  space.subtracted = null;
   const status = space.kernels.run.fitProfile(
     space.list,
     space.capacity,
@@ -109,7 +120,7 @@ export function fitProfile(
   );
   if (status === LOST) return null;
   const { covariance, fit } = space.view;
-  return {
+  const profile: Profile = {
     amplitude: params[0],
     base: params[1],
     dx: params[2],
@@ -123,6 +134,8 @@ export function fitProfile(
     deviance: fit[1],
     chi2PerFreedom: fit[0],
   };
+  space.subtracted = profile;
+  return profile;
 }
 
 function errorsOf(params: Float64Array, covariance: Float64Array, held: boolean): ProfileErrors {
@@ -175,10 +188,12 @@ export function setProfile(
   params[7] = wing;
 }
 
-/** Leaves value minus profile in the list, and the profile in the parameters. */
+/** Leaves value minus profile in the list, and the profile in the parameters; a fit has left its own there. */
 export function subtractProfile(space: Workspace, count: number, profile: Profile): void {
   const { amplitude, base, dx, dy, a, b, c, k, wing } = profile;
   setProfile(space.view.params, amplitude, base, dx, dy, a, b, c, wing);
+  if (space.subtracted === profile) return;
+  space.subtracted = profile;
   space.kernels.run.subtractProfile(
     space.list,
     space.capacity,

@@ -2,12 +2,13 @@ import { width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import { strays } from './base-prior.ts';
 import { heldProfile } from './held-shape.ts';
-import { haloWithin, measureGrowth, type Halo } from './growth.ts';
+import { HALO_LEVER, haloWithin, measureGrowth, type Halo } from './growth.ts';
 import {
   fitProfile,
   seenProfile,
   shapeOf,
   startCurvature,
+  type FitStart,
   type PixelNoise,
   type Profile,
 } from './profile.ts';
@@ -81,38 +82,52 @@ export const gatherTarget = (space: Workspace, target: Target, radiusPx: number)
     target.neighbours,
   );
 
-/** Collects a target's pixels and fits the profile, from the typical shape or, failing that, from its own moments. */
+/** Where fits of a frame's stars begin. */
+export interface Typical {
+  shape: Moments;
+  /** Height over what detection guesses of it; without it a fit begins at the highest pixel. */
+  heightRatio?: number;
+}
+
+/** Collects a target's pixels and fits the profile, from the typical star or, failing that, from its own moments. */
 export function fitTarget(
   space: Workspace,
   target: Target,
-  shape: Moments,
+  typical: Typical,
   form: WingForm,
   radiusPx: number,
   noise: PixelNoise,
 ): { gathered: Gathered; profile: Profile | null; cx: number; cy: number } {
   const gathered = gatherTarget(space, target, radiusPx);
-  const profile = fitGathered(space, target, gathered, shape, form, radiusPx, noise);
+  const start = startAt(target, typical, gathered);
+  const profile = fitGathered(space, gathered, start, form, radiusPx, noise);
   return { gathered, profile, cx: Math.round(target.xPx), cy: Math.round(target.yPx) };
+}
+
+export function startAt(target: Target, { shape, heightRatio }: Typical, { peak }: Gathered): FitStart {
+  const guess = heightRatio ? heightRatio * target.heightGuess : 0;
+  return {
+    amplitude: guess > 0 ? guess : peak,
+    dx: target.xPx - Math.round(target.xPx),
+    dy: target.yPx - Math.round(target.yPx),
+    shape,
+  };
 }
 
 /** Fits the pixels that are gathered already. */
 export function fitGathered(
   space: Workspace,
-  target: Target,
   { count, peak }: Gathered,
-  shape: Moments,
+  start: FitStart,
   form: WingForm,
   radiusPx: number,
   noise: PixelNoise,
 ): Profile | null {
-  const dx = target.xPx - Math.round(target.xPx);
-  const dy = target.yPx - Math.round(target.yPx);
-  const start = { amplitude: peak, dx, dy, shape };
   if (count < MIN_PIXELS || !(peak > 0)) return null;
   const profile = fitWithPrior(space, count, start, form, noise);
   if (believable(space, profile, radiusPx)) return profile;
   const own = adaptiveStart(space, count, start, radiusPx);
-  const second = own && fitWithPrior(space, count, { ...start, ...own }, form, noise);
+  const second = own && fitWithPrior(space, count, { ...own, amplitude: peak }, form, noise);
   return believable(space, second, radiusPx) ? second : null;
 }
 
@@ -120,7 +135,7 @@ export function fitGathered(
 function fitWithPrior(
   space: Workspace,
   count: number,
-  start: { amplitude: number; dx: number; dy: number; shape: Moments },
+  start: FitStart,
   form: WingForm,
   noise: PixelNoise,
 ): Profile | null {
@@ -210,15 +225,15 @@ export function measureStar(
   radiusPx: number,
   noise: PixelNoise,
   halo: Halo,
-  typical: Moments | null,
+  typical: Typical | null,
 ): { star: MeasuredStar; profile: Profile } | null {
-  const { gathered, profile: own, cx, cy } = fitTarget(space, target, shape, form, radiusPx, noise);
+  const { gathered, profile: own, cx, cy } = fitTarget(space, target, typical ?? { shape }, form, radiusPx, noise);
   if (gathered.count < MIN_PIXELS) return null;
   // The light of a bump as wide as the aperture cannot be told from the background's: it is no star. That of a star
   // narrower than its pixels cannot be told from its width's.
   const fittedProfile = own && own.errors.logFlux < LEAST_LIGHT_SIGMAS ** -2 ? own : null;
   const place = { dx: target.xPx - cx, dy: target.yPx - cy };
-  const held = fittedProfile ? null : heldProfile(space, gathered, place, own, typical, form, noise);
+  const held = fittedProfile ? null : heldProfile(space, gathered, place, own, typical?.shape ?? null, form, noise);
   if (own && !fittedProfile && !held) return null;
   const profile = fittedProfile ?? held ?? momentProfile(space, target, gathered, shape, radiusPx);
   if (!profile) return null;
@@ -259,8 +274,8 @@ export function measureStar(
     fwhmPx: hasWidth ? shaped.fwhmPx : NaN,
     fwhmSigmaPx: hasWidth ? shaped.fwhmSigmaPx : NaN,
     hfdPx: growth.hfdPx,
-    // The same relative error as the width: both follow the one scale of the profile.
-    hfdSigmaPx: (growth.hfdPx * shaped.fwhmSigmaPx) / shaped.fwhmPx,
+    // The same relative error as the width, for both follow the one scale of the profile, and that of the frame's halo.
+    hfdSigmaPx: growth.hfdPx * Math.hypot(shaped.fwhmSigmaPx / shaped.fwhmPx, HALO_LEVER * halo.sigma),
     e1: shaped.e1,
     e2: shaped.e2,
     eSigma: shaped.eSigma,

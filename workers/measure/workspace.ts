@@ -64,6 +64,8 @@ export class Workspace {
   readonly nodes: number;
   /** The quadrature in use: offset x, y and weight. */
   rule: number[][] = [];
+  /** The profile whose residuals the list holds; null when they are of none that is known. */
+  subtracted: object | null = null;
   private readonly stats: number;
   private readonly neighbours: number;
   private views: Views | null = null;
@@ -154,6 +156,7 @@ export class Workspace {
     neighbours: [number, number, number][],
   ): Gathered {
     const { run } = this.kernels;
+    this.subtracted = null;
     const discs = Math.min(neighbours.length, MAX_NEIGHBOURS);
     for (let i = 0; i < discs; i++) this.view.neighbours.set(neighbours[i], 3 * i);
     const gather = this.plane.kind === 'u16' ? run.gatherU16 : run.gatherF32;
