@@ -48,7 +48,14 @@ export function measureColour(
       heightGuess: 0,
     };
     const noise = { skyVariance: target.sigma ** 2, unitsPerElectron };
-    const { profile, gathered, cx, cy } = fitTarget(space, target, { shape: shapeOfStar(star) }, form, radiusPx, noise);
+    const { profile, gathered, cx, cy } = fitTarget(
+      space,
+      target,
+      { shape: shapeOfStar(star) },
+      form,
+      radiusPx,
+      noise,
+    );
     if (!profile || gathered.saturated > 0) continue;
     const shape = shapeOf(seenProfile(space, profile));
     if (!(shape.fwhmSigmaPx < 0.3 * shape.fwhmPx)) continue;

@@ -100,7 +100,14 @@ export function measureStars(
   const free = freeFits(space, field, bright, { shape, form, radiusPx, noiseAt });
   const typical = typicalOf(free);
   bases = new BaseExpectation(free);
-  const halo = wideHalo(kernels, plane, bright, { typical: typical ?? { shape }, form, radiusPx, noiseAt }, fwhmPx, narrow);
+  const halo = wideHalo(
+    kernels,
+    plane,
+    bright,
+    { typical: typical ?? { shape }, form, radiusPx, noiseAt },
+    fwhmPx,
+    narrow,
+  );
   const samples: Sample[] = [];
   // Row by row, so that what one star reads is still at hand for the next.
   const order = Array.from(candidates.keys()).sort((i, j) => candidates[i].yPx - candidates[j].yPx);

@@ -227,13 +227,20 @@ export function measureStar(
   halo: Halo,
   typical: Typical | null,
 ): { star: MeasuredStar; profile: Profile } | null {
-  const { gathered, profile: own, cx, cy } = fitTarget(space, target, typical ?? { shape }, form, radiusPx, noise);
+  const {
+    gathered,
+    profile: own,
+    cx,
+    cy,
+  } = fitTarget(space, target, typical ?? { shape }, form, radiusPx, noise);
   if (gathered.count < MIN_PIXELS) return null;
   // The light of a bump as wide as the aperture cannot be told from the background's: it is no star. That of a star
   // narrower than its pixels cannot be told from its width's.
   const fittedProfile = own && own.errors.logFlux < LEAST_LIGHT_SIGMAS ** -2 ? own : null;
   const place = { dx: target.xPx - cx, dy: target.yPx - cy };
-  const held = fittedProfile ? null : heldProfile(space, gathered, place, own, typical?.shape ?? null, form, noise);
+  const held = fittedProfile
+    ? null
+    : heldProfile(space, gathered, place, own, typical?.shape ?? null, form, noise);
   if (own && !fittedProfile && !held) return null;
   const profile = fittedProfile ?? held ?? momentProfile(space, target, gathered, shape, radiusPx);
   if (!profile) return null;
