@@ -33,6 +33,10 @@ export function standIn(fit: FieldFit, rival: Rival, missing: ModelCause['key'])
   return key === undefined ? 'seeing' : key === 'motion' ? 'trailing' : key;
 }
 
+/** The nearest explanation whose largest cause is this one. */
+export const storyOf = (fit: FieldFit, key: ModelCause['key']): Rival | null =>
+  fit.rivals.find((rival) => leaningOn(fit, rival)[0]?.key === key) ?? null;
+
 /** The nearest explanation that leans on another cause: one that leans on the same leaves the verdict as it is. */
 export const contender = (fit: FieldFit, key: ModelCause['key']): Rival | null =>
   fit.rivals.find((rival) => leaningOn(fit, rival)[0]?.key !== key) ?? null;
