@@ -104,31 +104,39 @@ export async function fitField(
       ? null
       : await findObstruction(pool, fitter, outcome.candidates[0], optics, options);
     if (seen) optics = seen.optics;
-    const { best, full, forecast, stars, misfit, contested } = await simplify(
-      fitter,
-      outcome.candidates,
-      order,
-      options,
-    );
-    onProgress(0.85, 'simplifying');
-
     // The last word: exact wings, more stars, variances from the model that was chosen.
-    const finalOptions: FitOptions = {
-      ...options,
-      stars: stars.slice(0, FINAL_STARS),
-      fineness: 'final',
-      tolerance: 0.1,
+    const finish = async (found: Simplified) => {
+      const { best, stars, misfit } = found;
+      onProgress(0.85, 'simplifying');
+      const finalOptions: FitOptions = {
+        ...options,
+        stars: stars.slice(0, FINAL_STARS),
+        fineness: 'final',
+        tolerance: 0.1,
+      };
+      await fitter.freeze(best, { ...finalOptions, stars }, MODEL_ERROR);
+      const last = await fitter.fit(best.state, best.shape, finalOptions);
+      const final = await fitter.withCurvature(last, finalOptions);
+      onProgress(0.93, 'finishing');
+      const frame = { optics, widthPx: stamps.widthPx, heightPx: stamps.heightPx };
+      const rivals = await findRivals(fitter, final, options, stars, misfit, frame);
+      return { ...found, final, finalOptions, rivals };
     };
-    await fitter.freeze(best, { ...finalOptions, stars }, MODEL_ERROR);
-    const last = await fitter.fit(best.state, best.shape, finalOptions);
-    const final = await fitter.withCurvature(last, finalOptions);
-    onProgress(0.93, 'finishing');
+    // A rival that explains the stars better is what the search should have found; what it had found becomes the rival.
+    const fromRival = async (rival: Rival, beaten: FitResult): Promise<Simplified> => {
+      const start = { ...beaten.state, theta: Float64Array.from(rival.theta) };
+      const shape = { groups: new Set(rival.groups), path: rival.path };
+      const refitted = await fitter.fit(start, shape, options);
+      const groups = [...beaten.shape.groups];
+      const old = { groups, path: beaten.shape.path, theta: [...beaten.state.theta], atLeast: false };
+      const simplified = await simplify(fitter, [refitted], order, options);
+      return { ...simplified, contested: [{ ...old, gap: -rival.gap }] };
+    };
+    let finished = await finish(await simplify(fitter, outcome.candidates, order, options));
+    const better = finished.rivals.find(({ gap, atLeast }) => !atLeast && gap < -COST_PER_PARAMETER);
+    if (better) finished = await finish(await fromRival(better, finished.final));
+    const { full, forecast, stars, contested, final, finalOptions, rivals } = finished;
     const dispersionPx = measureDispersion(stamps, finalOptions.stars, moments.moments);
-    const rivals = await findRivals(fitter, final, options, stars, misfit, {
-      optics,
-      widthPx: stamps.widthPx,
-      heightPx: stamps.heightPx,
-    });
     const misfits = await misfitOf(stamps, optics, field, final, finalOptions);
     const covariance = fieldCovariance(final, optics, misfits.whole);
     const sign = settleSign(final.state.theta, covariance, final.shape.groups);
@@ -193,6 +201,16 @@ export async function misfitOf(
   return value;
 }
 
+/** The model that is needed, the fullest one on the way to it, and what else explains the stars. */
+interface Simplified {
+  best: FitResult;
+  full: FitResult;
+  forecast: Map<number, number>;
+  stars: number[];
+  misfit: number;
+  contested: Rival[];
+}
+
 /**
  * From the search's candidates to the model that is needed: junk stars go, parameters that gain too little go, what is
  * missing is added; the cheapest model in cost and parameters wins.
@@ -202,14 +220,7 @@ async function simplify(
   candidates: FitResult[],
   order: number[],
   options: FitOptions,
-): Promise<{
-  best: FitResult;
-  full: FitResult;
-  forecast: Map<number, number>;
-  stars: number[];
-  misfit: number;
-  contested: Rival[];
-}> {
+): Promise<Simplified> {
   const leader = candidates[0];
   const judged = await fitter.judge(leader.state, leader.shape, { ...options, stars: order, warmUp: 3 });
   const junk = junkStars(judged, medianMisfit(leader) < 1.5);
