@@ -7,58 +7,21 @@ import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult } from './levenberg.ts';
 import type { Group, ModelShape } from './parameters.ts';
 import { P } from './parameters.ts';
-import type { Optics } from './optics.ts';
 import { removed } from './removed.ts';
-import { FWHM_PER_SIGMA } from './spot-moments.ts';
+import { hiddenInRound } from './round-rivals.ts';
 import { MOVING, STILL } from './starts.ts';
-import { spotVariance } from './wavefront.ts';
 
 /** A rival this far behind on a part of the stars cannot win: its exact distance matters to nobody. */
 const HOPELESS = 200;
 const FEW = { stars: 24, iterations: 5 };
 
-/** Below this share of the round part no cause weighs anything: the round blur itself is what another may explain. */
-const NOTHING = 0.1;
-/** Part of the round blur's variance that a rival gives to a defocus, and how freely it may change that. */
-const DEFOCUS_INSTEAD = { share: 0.6, relativeSigma: 0.15 };
-
-/**
- * Stars that are round all over: what if most of their blur were a defocus? Bright stars show its shape, in faint ones
- * it may fit as well as air. Held near that size, for near zero a defocus answers to nothing.
- */
-async function defocusInstead(
-  fitter: FieldFitter,
-  final: FitResult,
-  options: FitOptions,
-  stars: readonly number[],
-  misfit: number,
-  optics: Optics,
-): Promise<Rival> {
-  const theta = final.state.theta.slice();
-  const { share, relativeSigma } = DEFOCUS_INSTEAD;
-  const blurPx2 = (Math.exp(theta[P.lnBlur]) / FWHM_PER_SIGMA) ** 2;
-  theta[P.focus] = Math.sqrt((share * blurPx2) / spotVariance('defocus', optics.obstruction));
-  theta[P.lnBlur] += Math.log(1 - share) / 2;
-  const shape: ModelShape = { ...final.shape, groups: new Set([...final.shape.groups, 'focus']) };
-  const all: FitOptions = { ...options, stars: stars.slice(0, options.stars.length), iterations: 8 };
-  const held = { centre: theta[P.focus], sigma: relativeSigma * theta[P.focus] };
-  const own = await fitter.fit(final.state, final.shape, { ...all, iterations: 3 });
-  const rival = await fitter.fit({ ...final.state, theta }, shape, {
-    ...all,
-    priors: new Map([...options.priors, [P.focus, held]]),
-  });
-  return {
-    groups: [...shape.groups],
-    path: shape.path,
-    theta: [...rival.state.theta],
-    gap: (penalisedCost(rival, misfit) - penalisedCost(own, misfit)) / Math.max(1, misfit),
-    atLeast: false,
-  };
-}
+/** Below this share of the round part no cause is worth a name: then it is asked what may be hidden in round stars. */
+const WORTH_A_NAME = 0.25;
 
 /**
  * Best explanations of the stars without the cause that weighs most in the corners: with and without motion, all else
- * free; where nothing weighs, one that takes most of the round blur for a defocus. The distance of the nearest decides how sure the verdict may be.
+ * free. Where nothing weighs: those that hide a defocus in round stars. The distance of the nearest decides how sure the
+ * verdict may be.
  */
 export async function findRivals(
   fitter: FieldFitter,
@@ -78,8 +41,8 @@ export async function findRivals(
     cause.parts.reduce((sum, part) => sum + corners[part], 0);
   const dominant = [...MODEL_CAUSES].sort((a, b) => weight(b) - weight(a))[0];
   const round = corners.roundBlur + corners.diffraction + corners.pixel;
-  if (!(weight(dominant) > NOTHING * round))
-    return [await defocusInstead(fitter, final, options, stars, misfit, frame.optics)];
+  if (weight(dominant) < WORTH_A_NAME * round)
+    return hiddenInRound(fitter, final, options, stars, misfit, frame.optics);
 
   const rivals: Rival[] = [];
   for (const base of [STILL, MOVING]) {

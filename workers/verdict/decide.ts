@@ -5,7 +5,7 @@ import type { Rig } from '../protocol/rig.ts';
 import type { WeighedCause } from './causes.ts';
 import { aboveLimit, fromGap, misfitCap, normalCdf } from './confidence.ts';
 import { sureness } from './headline.ts';
-import { contender, standIn, storyOf } from './other-story.ts';
+import { contender, hiddenStory, standIn } from './other-story.ts';
 import { findingOf, type Finding } from './plain/finding.ts';
 import type { PlainLook } from './plain/plain-look.ts';
 import { isSupported } from './plain/support.ts';
@@ -169,10 +169,13 @@ function roundField({ weighed, rig, fit }: Evidence, base: number, cap: number):
   const poor = normalCdf(Math.log(blurArcsec / limit) / (rig.usualSeeingArcsec ? 0.12 : 0.2));
   const cause: Cause = poor > 0.5 ? 'seeing' : 'clean';
   const sure = Math.max(poor, 1 - poor);
-  // In faint stars wide air and a defocus look alike.
-  const defocus = storyOf(fit, 'focus');
-  const air = cause === 'seeing' && defocus ? fromGap(defocus.gap) : 1;
-  if (air < Math.min(sure, clean)) return { cause, confidence: Math.min(cap, air), rival: 'focus' };
+  // Few and faint stars hide a defocus; one all over would need better air than usual where the blur is not wide.
+  const hidden = hiddenStory(fit, (key) =>
+    key === 'focus' && cause === 'clean' && rig.usualSeeingArcsec ? Infinity : WORTH_NAMING[key].share * base,
+  );
+  const round = hidden ? fromGap(hidden.gap) : 1;
+  if (hidden && round < Math.min(sure, clean))
+    return { cause, confidence: Math.min(cap, round), rival: hidden.cause };
   return {
     cause,
     confidence: Math.min(cap, clean, sure),

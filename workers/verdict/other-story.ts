@@ -12,8 +12,8 @@ export function modelCauseOf(cause: Cause): ModelCause | null {
   return MODEL_CAUSES.find((entry) => entry.key === key) ?? null;
 }
 
-/** The causes that a rival has, largest in its corners first. */
-function leaningOn(fit: FieldFit, rival: Rival): ModelCause[] {
+/** The causes that a rival has with their variances in its corners, largest first. */
+function leaningOn(fit: FieldFit, rival: Rival): { cause: ModelCause; variance: number }[] {
   const budget = blurBudget({
     ...budgetInput(fit),
     theta: rival.theta,
@@ -23,23 +23,33 @@ function leaningOn(fit: FieldFit, rival: Rival): ModelCause[] {
   return MODEL_CAUSES.filter(({ groups }) => groups.some((group) => rival.groups.includes(group)))
     .map((cause) => ({ cause, variance: cause.parts.reduce((sum, part) => sum + budget[part], 0) }))
     .filter(({ variance }) => variance > 0)
-    .sort((a, b) => b.variance - a.variance)
-    .map(({ cause }) => cause);
+    .sort((a, b) => b.variance - a.variance);
 }
+
+const named = (key: ModelCause['key']): Cause => (key === 'motion' ? 'trailing' : key);
 
 /** The cause that a rival leans on: the largest in its corners among those it has, `missing` left out. */
 export function standIn(fit: FieldFit, rival: Rival, missing: ModelCause['key']): Cause {
-  const key = leaningOn(fit, rival).find((cause) => cause.key !== missing)?.key;
-  return key === undefined ? 'seeing' : key === 'motion' ? 'trailing' : key;
+  const other = leaningOn(fit, rival).find(({ cause }) => cause.key !== missing);
+  return other ? named(other.cause.key) : 'seeing';
 }
 
-/** The nearest explanation whose largest cause is this one. */
-export const storyOf = (fit: FieldFit, key: ModelCause['key']): Rival | null =>
-  fit.rivals.find((rival) => leaningOn(fit, rival)[0]?.key === key) ?? null;
+/** The nearest explanation of round stars that hides a cause of at least this variance in their corners. */
+export function hiddenStory(
+  fit: FieldFit,
+  leastPx2: (key: ModelCause['key']) => number,
+): { cause: Cause; gap: number } | null {
+  for (const rival of fit.rivals) {
+    const [most] = leaningOn(fit, rival);
+    if (most && most.variance > leastPx2(most.cause.key))
+      return { cause: named(most.cause.key), gap: rival.gap };
+  }
+  return null;
+}
 
 /** The nearest explanation that leans on another cause: one that leans on the same leaves the verdict as it is. */
 export const contender = (fit: FieldFit, key: ModelCause['key']): Rival | null =>
-  fit.rivals.find((rival) => leaningOn(fit, rival)[0]?.key !== key) ?? null;
+  fit.rivals.find((rival) => leaningOn(fit, rival)[0]?.cause.key !== key) ?? null;
 
 /** The nearest explanation that was fitted and does without a cause; null where every one of them has it. */
 export function otherStory(fit: FieldFit, cause: Cause): OtherStory | null {
