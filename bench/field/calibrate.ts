@@ -1,6 +1,7 @@
 import { solveSymmetric } from '../../workers/math/linear.ts';
 import { GAP_LOGIT, fromGap } from '../../workers/verdict/confidence.ts';
-import { contender, modelCauseOf } from '../../workers/verdict/other-story.ts';
+import { decide } from '../../workers/verdict/decide.ts';
+import { evidenceOf } from '../../workers/verdict/verdict.ts';
 import type { SavedField } from './saved.ts';
 import { wilson } from './tables.ts';
 
@@ -19,14 +20,13 @@ const FIRMNESS = { at0: 0.8, slope: 0.4 };
 /** A verdict that something else holds down further says nothing about the gap. */
 const HELD_DOWN = 0.02;
 
-/** Contests among saved fields that were judged by today's rules. */
+/** Contests among saved fields, by today's rules. */
 export function contestsOf(fields: readonly SavedField[]): Contest[] {
-  return fields.flatMap(({ evidence, right, cause, confidence }) => {
-    const own = modelCauseOf(cause as never);
-    if (!evidence?.fit || !own || own.groups.length === 0) return [];
-    const gap = contender(evidence.fit, own.key)?.gap;
-    if (gap === undefined || confidence < fromGap(gap) - HELD_DOWN) return [];
-    return [{ gap, right }];
+  return fields.flatMap(({ evidence, right }) => {
+    if (!evidence?.fit || !evidence.report) return [];
+    const { fit, report, rig, look } = evidence;
+    const { gap, confidence } = decide(evidenceOf(fit, report, rig, look));
+    return gap === undefined || confidence < fromGap(gap) - HELD_DOWN ? [] : [{ gap, right }];
   });
 }
 

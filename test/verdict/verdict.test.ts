@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { FieldFit } from '../../workers/fit/field-fit.ts';
 import { P, PARAMETER_COUNT } from '../../workers/fit/parameters.ts';
+import type { Group, ParameterName, PathKind } from '../../workers/fit/parameters.ts';
 import { UNKNOWN_RIG, type Following, type OpticsKind } from '../../workers/protocol/rig.ts';
 import { otherStory } from '../../workers/verdict/other-story.ts';
 import { roundCircle } from '../../workers/verdict/round-circle.ts';
@@ -70,6 +71,20 @@ describe('how sure', () => {
     const other = contested({ comaX: 0.5, astigmatism0: 3 });
     expect(other.confidence).toBeLessThan(0.9);
     expect(other.decider).not.toBeNull();
+  });
+
+  test('round stars that may hide a curved focal surface: clean, but not surely, and the frame that decides', () => {
+    const hiding = (gap: number) => {
+      const { theta } = fitOf({ curvature: 2.5, focus: -0.6 }, []);
+      const groups: Group[] = ['focus', 'curvature'];
+      return judge(fitOf({}, [], { rivals: [{ groups, path: 'none', theta, gap, atLeast: false }] }), {
+        ...UNKNOWN_RIG,
+        usualSeeingArcsec: 3.1,
+      }).verdict;
+    };
+    expect(hiding(13)).toMatchObject({ cause: 'clean', decider: { between: ['clean', 'curvature'] } });
+    expect(hiding(13).confidence).toBeLessThan(0.9);
+    expect(hiding(5000)).toMatchObject({ cause: 'clean', decider: null });
   });
 
   test('residuals that stars share take away what statistics promise', () => {

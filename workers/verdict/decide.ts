@@ -39,6 +39,8 @@ export interface Decision {
   cause: Cause;
   confidence: number;
   rival: Cause;
+  /** How far the nearest explanation is that would change the verdict; left out where none was fitted. */
+  gap?: number;
   /** What the user's own limit lets pass, and how many times wider it leaves the corners. */
   excused?: { cause: Cause; times: number };
   /** Said from the shapes alone: the model's numbers do not count. */
@@ -146,7 +148,7 @@ function weighAgainstRivals(
   // In one colourless frame a short even trail may as well be the colours that the air spreads.
   const length = first.cause === 'trailing' && fit.path === 'straight' ? trailArcsec(fit) : null;
   if (length !== null && length < AIR_SPREADS_ARCSEC && !fit.dispersionPx) unless(0.85, 'dispersion');
-  return { cause: first.cause, confidence, rival };
+  return { cause: first.cause, confidence, rival, gap: nearest?.gap };
 }
 
 /** What the air spreads visible light by at 30 degrees above the horizon (common practice, no source). */
@@ -175,11 +177,12 @@ function roundField({ weighed, rig, fit }: Evidence, base: number, cap: number):
   );
   const round = hidden ? fromGap(hidden.gap) : 1;
   if (hidden && round < Math.min(sure, clean))
-    return { cause, confidence: Math.min(cap, round), rival: hidden.cause };
+    return { cause, confidence: Math.min(cap, round), rival: hidden.cause, gap: hidden.gap };
   return {
     cause,
     confidence: Math.min(cap, clean, sure),
     rival: sure < clean ? (cause === 'clean' ? 'seeing' : 'clean') : other,
+    gap: hidden?.gap,
   };
 }
 

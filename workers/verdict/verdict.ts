@@ -6,7 +6,7 @@ import type { BudgetEntry, Cause, CauseEntry, FieldModel, FrameReport, Verdict }
 import { FAMILY } from '../fit/causes.ts';
 import type { Rig } from '../protocol/rig.ts';
 import { weighCauses } from './causes.ts';
-import { decide, unavoidable } from './decide.ts';
+import { decide, unavoidable, type Evidence } from './decide.ts';
 import { goodEnough, headline } from './headline.ts';
 import type { MoveContext } from './move.ts';
 import { nextMoves } from './next-moves.ts';
@@ -34,23 +34,9 @@ export function verdictOf(
   look: PlainLook | null = null,
 ): Judgement {
   const model = fieldModel(fit);
-  const budget = blurBudget(budgetInput(fit));
-  const weighed = weighCauses(fit, budget);
-  const corners = budget.find(({ where }) => where === 'corners')!.variancePx2;
-  const {
-    cause: named,
-    confidence,
-    rival,
-    excused,
-    headline: plain,
-  } = decide({
-    fit,
-    weighed,
-    corners,
-    rig,
-    fwhmPx: measured.sensor.fwhmPx?.value ?? null,
-    look,
-  });
+  const evidence = evidenceOf(fit, measured, rig, look);
+  const { budget, weighed, corners } = evidence;
+  const { cause: named, confidence, rival, excused, headline: plain } = decide(evidence);
   const chosen = weighed.find((entry) => entry.cause === named);
   const leftPx = chosen?.cornerFwhmWithoutPx ?? null;
   const verdict: Verdict = {
@@ -80,6 +66,19 @@ export function verdictOf(
     verdict,
     warnings: plain !== undefined ? [...fit.warnings, SHAPES_ALONE] : fit.warnings,
   };
+}
+
+/** What a decision rests on, from the same four. */
+export function evidenceOf(
+  fit: FieldFit,
+  measured: Pick<FrameReport, 'sensor'>,
+  rig: Rig,
+  look: PlainLook | null,
+): Evidence & { budget: BudgetEntry[] } {
+  const budget = blurBudget(budgetInput(fit));
+  const corners = budget.find(({ where }) => where === 'corners')!.variancePx2;
+  const fwhmPx = measured.sensor.fwhmPx?.value ?? null;
+  return { fit, weighed: weighCauses(fit, budget), budget, corners, rig, fwhmPx, look };
 }
 
 const SHAPES_ALONE =
