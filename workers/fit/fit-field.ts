@@ -105,7 +105,7 @@ export async function fitField(
       : await findObstruction(pool, fitter, outcome.candidates[0], optics, options);
     if (seen) optics = seen.optics;
     // The last word: exact wings, more stars, variances from the model that was chosen.
-    const finish = async (found: Simplified) => {
+    const finish = async (found: Simplified): Promise<Finished> => {
       const { best, stars, misfit } = found;
       onProgress(0.85, 'simplifying');
       const finalOptions: FitOptions = {
@@ -123,18 +123,18 @@ export async function fitField(
       return { ...found, final, finalOptions, rivals };
     };
     // A rival that explains the stars better is what the search should have found; what it had found becomes the rival.
-    const fromRival = async (rival: Rival, beaten: FitResult): Promise<Simplified> => {
+    const fromRival = async (rival: Rival, { final: beaten, full }: Finished): Promise<Simplified> => {
       const start = { ...beaten.state, theta: Float64Array.from(rival.theta) };
       const shape = { groups: new Set(rival.groups), path: rival.path };
       const refitted = await fitter.fit(start, shape, options);
       const groups = [...beaten.shape.groups];
       const old = { groups, path: beaten.shape.path, theta: [...beaten.state.theta], atLeast: false };
       const simplified = await simplify(fitter, [refitted], order, options);
-      return { ...simplified, contested: [{ ...old, gap: -rival.gap }] };
+      return { ...simplified, full, contested: [{ ...old, gap: -rival.gap }] };
     };
     let finished = await finish(await simplify(fitter, outcome.candidates, order, options));
     const better = finished.rivals.find(({ gap, atLeast }) => !atLeast && gap < -COST_PER_PARAMETER);
-    if (better) finished = await finish(await fromRival(better, finished.final));
+    if (better) finished = await finish(await fromRival(better, finished));
     const { full, forecast, stars, contested, final, finalOptions, rivals } = finished;
     const dispersionPx = measureDispersion(stamps, finalOptions.stars, moments.moments);
     const misfits = await misfitOf(stamps, optics, field, final, finalOptions);
@@ -209,6 +209,12 @@ interface Simplified {
   stars: number[];
   misfit: number;
   contested: Rival[];
+}
+
+interface Finished extends Simplified {
+  final: FitResult;
+  finalOptions: FitOptions;
+  rivals: Rival[];
 }
 
 /**
