@@ -3,6 +3,8 @@ import type { StarResidual } from './star-pool.ts';
 const CELLS = 3;
 const LEAST_STARS = 4;
 const LEAST_REGIONS = 3;
+/** Standard deviations of the noise's own scatter that are taken off with it. */
+const NOISE_SIGMAS = 2;
 
 /** What stars leave in common, over the size of the model. */
 export interface CommonMisfit {
@@ -89,7 +91,9 @@ export function regionMisfit(stars: readonly StarResidual[], side: number): Comm
     (Math.PI / 2) *
     (stars.reduce((sum, { noiseVariance }) => sum + noiseVariance, 0) / stars.length / stars.length) *
     pixels;
-  const above = (sum: number) => Math.sqrt(Math.max(sum - noise, 0) / light);
+  // A sum of squares of n noisy pixels scatters by sqrt(2 / n) of itself: faint stars must not pass for a failing model.
+  const chance = noise * (1 + NOISE_SIGMAS * Math.sqrt(2 / Math.max(pixels, 1)));
+  const above = (sum: number) => Math.sqrt(Math.max(sum - chance, 0) / light);
   return { uneven: above(rest), whole: above(all) };
 }
 
