@@ -17,6 +17,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'the built page: weight of its scripts, first verdict on screen, panning against an empty shader; [megapixels]',
       load: () => import('./viewer.ts'),
     },
+    gain: {
+      says: 'the gain that frames tell of themselves over the true one; [part of a name]',
+      load: () => import('./gain.ts'),
+    },
     field: {
       says: 'causes, parameters, budget and confidence over simulated fields; [tuning|reporting|shared|tables] ...',
       load: () => import('./field.ts'),

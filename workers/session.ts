@@ -5,6 +5,7 @@ import { withTold } from './decode/told.ts';
 import { detectStars, type Detection } from './detect/detect.ts';
 import { median } from './math/robust.ts';
 import { measureColour } from './measure/colour.ts';
+import { isTold } from './measure/gain.ts';
 import { measureStars, type Measurement } from './measure/measure.ts';
 import { makeStamps } from './measure/stamps.ts';
 import { stoppedTrails } from './measure/stopped-trails.ts';
@@ -156,7 +157,7 @@ export class FrameSession {
         stars,
         noField,
         trails: found.trails,
-        gainMeasured: gain === null,
+        gain: !measurement.gain ? 'file' : isTold(measurement.gain) ? 'frame' : 'assumed',
       }),
       meta: frame.meta,
       stars,

@@ -8,13 +8,13 @@ import type { Plane } from '../wasm/plane.ts';
 import { BaseExpectation, type FreeFit } from './base-prior.ts';
 import { calibrateWidths, type FitSettings, type Sample } from './calibrate.ts';
 import { Field } from './field.ts';
-import { NoiseSamples } from './gain.ts';
+import { frameGain } from './frame-gain.ts';
+import type { FrameGain } from './gain.ts';
 import { NO_HALO, type Halo } from './growth.ts';
 import { frameHalo } from './halo.ts';
-import { MeanResidual, packResiduals } from './mean-residual.ts';
 import { judgePlateaus, judgeShapes } from './judge.ts';
 import { NeighbourIndex } from './neighbours.ts';
-import { momentsOf, shapeOf, subtractProfile, type FitStart, type PixelNoise } from './profile.ts';
+import { momentsOf, shapeOf, type FitStart, type PixelNoise } from './profile.ts';
 import {
   fitGathered,
   fitTarget,
@@ -43,6 +43,8 @@ export interface Measurement {
   radiusPx: number;
   /** Stored units per electron: as given, or as the frame itself tells. */
   unitsPerElectron: number;
+  /** What the frame tells of its gain; null where it was given. */
+  gain: FrameGain | null;
   /** The profile was averaged over the pixel. */
   narrow: boolean;
 }
@@ -52,9 +54,6 @@ const WING_STARS = 30;
 const BRIGHT_SIGNIFICANCE = 30;
 /** Stars narrower than this are averaged over the pixel's area in the fit; wider ones hardly change across it. */
 const NARROW_PX = 2.4;
-/** Stars for the gain: fainter ones have no photon noise to speak of, brighter ones show the profile's misfit. */
-const GAIN_SIGNIFICANCE = { least: 15, best: 50 };
-const GAIN_STARS = 150;
 /** Middling stars that tell how far backgrounds stray from the sky mesh. */
 const BASE_SIGNIFICANCE = { least: 8, best: 25 };
 const BASE_STARS = 80;
@@ -93,8 +92,10 @@ export function measureStars(
   const narrow = fwhmPx < NARROW_PX;
   space.integratePixels(narrow);
   let form = formOf(space, bright, shape, radiusPx, noiseAt, gain.unitsPerElectron !== null);
+  let ownGain: FrameGain | null = null;
   if (gain.unitsPerElectron === null) {
-    unitsPerElectron = frameGain(space, field, shape, radiusPx, form, gain.zeroStored ?? 0);
+    ownGain = frameGain(space, field, sky, shape, radiusPx, form, gain.zeroStored ?? 0);
+    unitsPerElectron = ownGain.unitsPerElectron;
     form = formOf(space, bright, shape, radiusPx, noiseAt, true);
   }
   const free = freeFits(space, field, bright, { shape, form, radiusPx, noiseAt });
@@ -133,7 +134,14 @@ export function measureStars(
     stars.filter((star) => !(star.flags & FLAG.sharp)),
     width(shape),
   );
-  return { stars: kept.sort((a, b) => b.flux - a.flux), form, radiusPx, unitsPerElectron, narrow };
+  return {
+    stars: kept.sort((a, b) => b.flux - a.flux),
+    form,
+    radiusPx,
+    unitsPerElectron,
+    gain: ownGain,
+    narrow,
+  };
 }
 
 /** Bright and middling lone stars fitted with a free background. */
@@ -228,52 +236,6 @@ function formOf(
     };
   });
   return frameForm(fits, noiseKnown);
-}
-
-/**
- * Stored units per electron from the residuals of moderately bright stars. What the stars' residuals share is misfit of
- * the profile, not noise, and is taken out first; each star takes it from the other half of the stars, so that its own
- * noise stays.
- */
-function frameGain(
-  space: Workspace,
-  field: Field,
-  shape: Moments,
-  radiusPx: number,
-  form: WingForm,
-  zeroStored: number,
-): number {
-  const { arena } = space.kernels;
-  const mark = arena.mark();
-  const fits = field.starsNear(GAIN_SIGNIFICANCE, GAIN_STARS).flatMap((target) => {
-    const noise = { skyVariance: target.sigma ** 2, unitsPerElectron: 0 };
-    const { profile, gathered } = fitTarget(space, target, { shape }, form, radiusPx, noise);
-    if (!profile || gathered.saturated > 0) return [];
-    const { flux } = shapeOf(profile);
-    const residuals = packResiduals(space, gathered.count, profile, flux, noise, flux ** 2, radiusPx);
-    return [{ target, profile, flux, residuals }];
-  });
-  const { major } = axes(shape);
-  const halves = [0, 1].map((half) => {
-    const members = fits.filter((_, i) => i % 2 === half).map(({ residuals }) => residuals);
-    return new MeanResidual(space.kernels, members, 3 * major + 1, Math.max(0.35, 0.35 * major));
-  });
-  arena.reset(mark);
-  const samples = new NoiseSamples();
-  fits.forEach(({ target, profile, flux }, i) => {
-    const { count } = gatherTarget(space, target, radiusPx);
-    subtractProfile(space, count, profile);
-    const pixels: { light: number; residual: number }[] = [];
-    space.eachPixel(count, (value, residual, x, y) =>
-      pixels.push({
-        light: value - profile.base - residual,
-        residual: residual - flux * halves[(i + 1) % 2].at(x - profile.dx, y - profile.dy),
-      }),
-    );
-    samples.addStar(pixels, target.sigma ** 2);
-  });
-  const { level, sigma } = field.sky();
-  return samples.unitsPerElectron({ skyVariance: sigma ** 2, skyLevel: level - zeroStored });
 }
 
 /** Two candidates that settled on one star: the brighter stays. */
