@@ -4,7 +4,7 @@ import { measureSky } from '../../workers/background/sky.ts';
 import { detectStars } from '../../workers/detect/detect.ts';
 import { isTold } from '../../workers/measure/gain.ts';
 import { measureStars } from '../../workers/measure/measure.ts';
-import { curvatureMask, INDEPENDENT_SHARE } from '../../workers/measure/pixel-noise.ts';
+import { curvatureMask } from '../../workers/measure/pixel-noise.ts';
 import { FrameSession } from '../../workers/session.ts';
 import { simulateExposure } from '../../workers/simulate/exposure.ts';
 import { writeFits16, type FitsCard } from '../../workers/simulate/fits.ts';
@@ -94,7 +94,7 @@ describe('noise between neighbouring pixels', () => {
     // Immerkaer 1996; the share of independent ones by counting: variance of the mean square over many pictures.
     const random = createRandom(8);
     const side = 30;
-    const members = curvatureMask(SITES.all);
+    const { pixels: members, independentShare } = curvatureMask(SITES.all);
     const means: number[] = [];
     for (let picture = 0; picture < 400; picture++) {
       const noise = Float64Array.from({ length: side * side }, () => random.normal());
@@ -114,7 +114,7 @@ describe('noise between neighbouring pixels', () => {
     const independent = 2 / variance;
     // 400 pictures of some 210 independent values: the mean to 0.5 %, its variance to 7 %.
     expect(Math.abs(mean - 1)).toBeLessThan(0.02);
-    expect(Math.abs(independent / ((side - 2) ** 2 * INDEPENDENT_SHARE) - 1)).toBeLessThan(0.25);
+    expect(Math.abs(independent / ((side - 2) ** 2 * independentShare) - 1)).toBeLessThan(0.25);
   });
 
   test.each([
@@ -125,7 +125,7 @@ describe('noise between neighbouring pixels', () => {
   ])('mask on %s stays on its kind and sees no slope', (_name, sites) => {
     const start = [0, 1, 2, 3].find((bit) => (sites >> bit) & 1)!;
     const [x0, y0] = [10 + (start & 1), 10 + (start >> 1)];
-    const members = curvatureMask(sites);
+    const members = curvatureMask(sites).pixels;
     for (const { dx, dy } of members) expect(counts(sites, x0 + dx, y0 + dy)).toBe(true);
     const slope = members.reduce((sum, { dx, dy, weight }) => sum + weight * (3 * dx - 2 * dy + 7), 0);
     expect(Math.abs(slope)).toBeLessThan(1e-12);

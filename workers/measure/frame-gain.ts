@@ -3,7 +3,7 @@ import { axes, type Moments } from '../math/shape.ts';
 import type { Field } from './field.ts';
 import { gainOf, type FrameGain } from './gain.ts';
 import { MeanResidual, packResiduals } from './mean-residual.ts';
-import { curvatureMask, skyNoise, type MaskPixel, type NoiseSample } from './pixel-noise.ts';
+import { curvatureMask, PLAIN_MASK, skyNoise, type Mask, type NoiseSample } from './pixel-noise.ts';
 import { fittedDirections, FITTED } from './profile-slopes.ts';
 import { shapeOf, subtractProfile, type Profile } from './profile.ts';
 import { fitTarget, gatherTarget, type Target } from './star.ts';
@@ -16,7 +16,7 @@ const MOST_STARS = 150;
 
 /**
  * What the frame tells of its own gain; `zeroStored` is the stored value of 0 ADU. The noise is taken where light has
- * none of its own, between neighbouring pixels, from what the fitted profiles leave of the stars. What the stars'
+ * none of its own, between neighbouring pixels, and pixel by pixel, from what the fitted profiles leave of the stars. What the stars'
  * residuals share is the profile's misfit and is taken out first; each star takes it from the other half of the stars,
  * so that its own noise stays.
  */
@@ -45,17 +45,21 @@ export function frameGain(
     return new MeanResidual(kernels, members, 3 * major + 1, Math.max(0.35, 0.35 * major));
   });
   kernels.arena.reset(mark);
-  const mask = curvatureMask(plane.sites);
-  const samples = fits.flatMap(({ target, profile, flux }, i) => {
+  const masks = [PLAIN_MASK, curvatureMask(plane.sites)];
+  const samples = fits.map(({ target, profile, flux }, i) => {
     const { count } = gatherTarget(space, target, radiusPx);
     subtractProfile(space, count, profile);
     const mean = halves[(i + 1) % 2];
     const misfitAt = (x: number, y: number) => flux * mean.at(x - profile.dx, y - profile.dy);
-    return samplesOf(space, count, radiusPx, target, profile, misfitAt, mask);
+    return samplesOf(space, count, radiusPx, target, profile, misfitAt, masks);
   });
+  const [plain, fine] = masks.map(({ independentShare }, at) => ({
+    samples: samples.flatMap((each) => each[at]),
+    independentShare,
+  }));
   const { level, sigma } = field.sky();
   const bounds = { skyVariance: sigma ** 2, skyLevel: level - zeroStored };
-  return gainOf(samples, skyNoise(plane, sky, kernels), bounds);
+  return gainOf(plain, fine, skyNoise(plane, sky, kernels), bounds);
 }
 
 /** A mask of which the fit took more than this has nothing to say. */
@@ -64,7 +68,7 @@ const LEAST_KEPT = 0.3;
 const LIT = 0.2;
 
 /**
- * What the mask says about one star's pixels, over the sky's variance. The fit has taken from the residuals what its
+ * What each mask says about one star's pixels, over the sky's variance. The fit has taken from the residuals what its
  * parameters can make of the mask: the noise that is left is that of the mask less its projection on them, over all
  * pixels.
  */
@@ -75,8 +79,8 @@ function samplesOf(
   target: Target,
   profile: Profile,
   misfitAt: (x: number, y: number) => number,
-  mask: MaskPixel[],
-): NoiseSample[] {
+  masks: Mask[],
+): NoiseSample[][] {
   const half = Math.ceil(radiusPx) + 2;
   const side = 2 * half + 1;
   const pixels: { x: number; y: number; light: number; residual: number }[] = [];
@@ -89,29 +93,31 @@ function samplesOf(
   const variance = target.sigma ** 2;
   const height = profile.amplitude / variance;
   const pattern = new Float64Array(pixels.length);
-  const samples: NoiseSample[] = [];
-  pixels.forEach(({ x, y, light }, i) => {
-    if (light < LIT * variance && i % 3 > 0) return;
-    const taken = new Float64Array(FITTED);
-    pattern.fill(0);
-    let value = 0;
-    for (const { dx, dy, weight } of mask) {
-      const member = indices[(y + dy + half) * side + x + dx + half];
-      if (member < 0) return;
-      pattern[member] = weight;
-      value += weight * pixels[member].residual;
-      for (let j = 0; j < FITTED; j++) taken[j] += weight * directions[FITTED * member + j];
-    }
-    let kept = 0;
-    let under = 0;
-    pixels.forEach((pixel, at) => {
-      let left = pattern[at];
-      for (let j = 0; j < FITTED; j++) left -= taken[j] * directions[FITTED * at + j];
-      kept += left * left;
-      under += left * left * pixel.light;
+  return masks.map((mask) => {
+    const samples: NoiseSample[] = [];
+    pixels.forEach(({ x, y, light }, i) => {
+      if (light < LIT * variance && i % 3 > 0) return;
+      const taken = new Float64Array(FITTED);
+      pattern.fill(0);
+      let value = 0;
+      for (const { dx, dy, weight } of mask.pixels) {
+        const member = indices[(y + dy + half) * side + x + dx + half];
+        if (member < 0) return;
+        pattern[member] = weight;
+        value += weight * pixels[member].residual;
+        for (let j = 0; j < FITTED; j++) taken[j] += weight * directions[FITTED * member + j];
+      }
+      let kept = 0;
+      let under = 0;
+      pixels.forEach((pixel, at) => {
+        let left = pattern[at];
+        for (let j = 0; j < FITTED; j++) left -= taken[j] * directions[FITTED * at + j];
+        kept += left * left;
+        under += left * left * pixel.light;
+      });
+      if (kept < LEAST_KEPT) return;
+      samples.push({ light: under / kept / variance, square: value ** 2 / kept / variance, height });
     });
-    if (kept < LEAST_KEPT) return;
-    samples.push({ light: under / kept / variance, square: value ** 2 / kept / variance, height });
+    return samples;
   });
-  return samples;
 }

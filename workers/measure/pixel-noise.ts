@@ -2,36 +2,34 @@ import { meshAt, type Sky } from '../background/sky.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import { ALL_SITES, siteShare, type Plane } from '../wasm/plane.ts';
 
-/** A pixel of the mask: its place from the middle one, and its weight. */
-export interface MaskPixel {
-  dx: number;
-  dy: number;
-  weight: number;
+/** Pixels of one kind that are weighed against each other; white noise keeps its variance. */
+export interface Mask {
+  pixels: { dx: number; dy: number; weight: number }[];
+  /** Overlapping masks share pixels: so many independent values does each of a solid patch count for. */
+  independentShare: number;
 }
 
+/** The pixel by itself. */
+export const PLAIN_MASK: Mask = { pixels: [{ dx: 0, dy: 0, weight: 1 }], independentShare: 1 };
+
 /**
- * Second differences along both axes, [1 -2 1] x [1 -2 1] / 6: white noise keeps its variance (Immerkaer 1996, Computer
- * Vision and Image Understanding 64, 300). What is smooth over three pixels of a kind leaves nothing in it: sky,
- * gradients, and the light of a star that is not much narrower than that. On the greens of a mosaic the axes are the
- * diagonals.
+ * Second differences along both axes, [1 -2 1] x [1 -2 1] / 6 (Immerkaer 1996, Computer Vision and Image Understanding
+ * 64, 300). What is smooth over three pixels of a kind leaves nothing in it: sky, gradients, and the light of a star that
+ * is not much narrower than that. On the greens of a mosaic the axes are the diagonals. Squares of Gaussians correlate
+ * as the square of the mask's own correlation: (36 + 2 16 + 2) / 36 = 70 / 36 for each axis.
  */
-export function curvatureMask(sites: number): MaskPixel[] {
+export function curvatureMask(sites: number): Mask {
   const [u, v] = axesOf(sites);
   const row = [1, -2, 1];
-  return [-1, 0, 1].flatMap((j) =>
+  const pixels = [-1, 0, 1].flatMap((j) =>
     [-1, 0, 1].map((i) => ({
       dx: i * u[0] + j * v[0],
       dy: i * u[1] + j * v[1],
       weight: (row[i + 1] * row[j + 1]) / 6,
     })),
   );
+  return { pixels, independentShare: (36 / 70) ** 2 };
 }
-
-/**
- * Overlapping masks share pixels: so many independent ones does each of a solid patch count for. Squares of Gaussians
- * correlate as the square of the mask's own correlation: (36 + 2 16 + 2) / 36 = 70 / 36 for each axis.
- */
-export const INDEPENDENT_SHARE = (36 / 70) ** 2;
 
 /** Steps from a pixel to the next of its kind. */
 function axesOf(sites: number): [number, number][] {
@@ -67,7 +65,7 @@ const SKY_REACH = 3;
 export function skyNoise(plane: Plane, sky: Sky, { arena }: Kernels): NoiseSample[] {
   const { widthPx, heightPx, sites } = plane;
   const pixels = arena[plane.kind](plane.address, widthPx * heightPx);
-  const mask = curvatureMask(sites).map(({ dx, dy, weight }) => ({
+  const mask = curvatureMask(sites).pixels.map(({ dx, dy, weight }) => ({
     step: dy * widthPx + dx,
     weight,
   }));
