@@ -110,6 +110,58 @@ describe('drift, periodic error and longest exposure against the truth', () => {
     ).toBeLessThan(0.05);
   });
 
+  // A sine sampled by few frames a period makes a large step nearly everywhere, and at some phases quarter of none.
+  test.each([4, 6, 8, 10])('a smooth swing of %i frames a period is no row of jumps', (perPeriod) => {
+    for (const [seed, phase] of [
+      [1, 0],
+      [2, 0.2],
+      [3, Math.PI / 8],
+    ]) {
+      const motion = moving([0.1, 0.2], 4, 40 * perPeriod, 0, phase);
+      const { records } = makeRun({ seed, frames: 48, cadenceS: 40, motion });
+      const { jumps, notes, report } = trackRun(records);
+      expect(jumps).toEqual([]);
+      expect(notes.join(' ')).not.toMatch(/unevenly/);
+      expect(Math.abs(report.periodic!.periodS.value / (40 * perPeriod) - 1)).toBeLessThan(0.03);
+      expect(Math.abs(report.periodic!.amplitudePx.value / 4 - 1)).toBeLessThan(0.05);
+    }
+  });
+  test.each([4, 8, 10])('... and a knock during an exposure is found under it, once', (perPeriod) => {
+    const swing = moving([0.1, 0.2], 4, 40 * perPeriod, 0, 0.2);
+    const motion: Motion = (t) => [swing(t)[0] + (t > 25.5 * 40 ? 6 : 0), swing(t)[1]];
+    const { jumps, report } = trackRun(makeRun({ seed: 7, frames: 48, cadenceS: 40, motion }).records);
+    expect(jumps.map(({ frame, kind }) => [frame, kind])).toEqual([[25, 'jump']]);
+    expect(Math.abs(jumps[0].xPx.value - 6)).toBeLessThan(0.3);
+    expect(Math.abs(report.periodic!.amplitudePx.value / 4 - 1)).toBeLessThan(0.05);
+  });
+  test('a place that changes to and fro at once is jumps, no swing', () => {
+    const motion: Motion = (t) => [3 * (Math.floor(t / 320) % 2), t / 300];
+    const { jumps, report } = trackRun(makeRun({ seed: 2, frames: 48, cadenceS: 40, motion }).records);
+    expect(jumps.map(({ frame }) => frame)).toEqual([8, 16, 24, 32, 40]);
+    expect(report.periodic).toBeNull();
+  });
+
+  test('what is faster than two frames is said to hide between them', () => {
+    const still = trackRun(makeRun({ seed: 1 }).records);
+    expect(still.hiddenBelowS).toBeCloseTo(64);
+    expect(still.notes).toContain('The frames come every 32 s: a swing faster than 64 s hides between them.');
+    // A swing of 20 s and 2 px: 30 s exposures are long by it, and not all alike.
+    const fast = makeRun({ seed: 1, cadenceS: 33, motion: moving([0, 0], 2, 47) });
+    const { notes } = trackRun(fast.records);
+    expect(notes.join(' ')).toMatch(/hides between them/);
+    const slow = trackRun(makeRun({ seed: 1, motion: moving([0, 0], 3, 300) }).records);
+    expect(slow.notes.join(' ')).not.toMatch(/hides between/);
+  });
+  test('a known period that is not there is said to be missing; one shorter than two frames can be fitted', () => {
+    const none = trackRun(makeRun({ seed: 4, frames: 30 }).records, { periodS: 300 });
+    expect(none.report.periodic).toBeNull();
+    expect(none.notes).toContain('With the period of 300 s that you gave no swing shows.');
+    const motion = moving([0.5, 0], 3, 50, 20);
+    const { records } = makeRun({ seed: 4, frames: 40, cadenceS: 32, exposureS: 10, motion });
+    const { periodic } = trackRun(records, { periodS: 50 }).report;
+    expect(Math.abs(periodic!.amplitudePx.value / 3 - 1)).toBeLessThan(0.05);
+  });
+
   test('a period that is known is held, and found where the search is too short for it', () => {
     const { records } = makeRun({ seed: 5, frames: 18, motion: moving([0.4, 0], 4, 620, 0, 2) });
     const { periodic, driftPxPerMin } = trackRun(records, { periodS: 620 }).report;

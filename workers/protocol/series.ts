@@ -127,6 +127,8 @@ export interface SeriesResult {
   keeping: KeptShare[];
   /** Right ascension and declination apart; null while the orientation of the sensor is unknown. */
   sky: SkyTracking | null;
+  /** A swing with a shorter period hides between the frames: twice the time from one to the next; null without times. */
+  hiddenBelowS: number | null;
   /** One sentence: what to do. Then the reasons and cautions, the weightiest first. */
   headline: string;
   notes: string[];

@@ -1,6 +1,6 @@
 import { median } from '../math/robust.ts';
 import { fitMotionWith, type MotionFit, type Places } from './fit-motion.ts';
-import type { MotionSpec } from './motion-model.ts';
+import { motionColumns, type MotionSpec } from './motion-model.ts';
 import { findWaves, type WavesFound } from './waves.ts';
 
 /** A step from one frame to the next counts from this many times the usual scatter of steps on, and from this length. */
@@ -21,27 +21,63 @@ export interface Parted extends WavesFound {
 }
 
 /**
- * Drift and waves with the jumps taken out: steps far beyond the usual one are candidates, and those that the model does
- * not need are taken back. `turns` are frames from which on the camera lay differently: always a new segment.
+ * Drift and waves with the jumps taken out. Steps far beyond the usual one are candidates: of the places as they are, and of
+ * what a smooth swing leaves of them. A swing of few frames a period makes large steps everywhere and a jump is a step that
+ * stays, so both ways of telling the same places are fitted whole and the likelier one counts, each jump and wave at its price.
+ * `turns` are frames from which on the camera lay differently: always a new segment.
  */
 export function partAtJumps(
   places: Places,
   turns: readonly number[],
   knownPeriodS: number | null,
 ): Parted | null {
-  const candidates = stepsOf(places).filter((each) => !turns.includes(each));
-  const everyFrame = candidates.length > MOST_SHARE * places.midS.length;
-  let jumps = everyFrame ? [] : candidates;
-  let found = findWaves(places, specOf(places, [...turns, ...jumps]), knownPeriodS);
-  if (!found && jumps.length) {
-    jumps = [];
-    found = findWaves(places, specOf(places, turns), knownPeriodS);
+  const fit = (jumps: readonly number[]) =>
+    findWaves(places, specOf(places, [...turns, ...jumps]), knownPeriodS);
+  const fresh = (candidates: number[]) => candidates.filter((each) => !turns.includes(each));
+  const raw = fresh(stepsOf(places));
+  const crowded = (jumps: number[]) => jumps.length > MOST_SHARE * places.midS.length;
+  const smooth = fit([]);
+  if (!smooth) return null;
+  const waves = smooth.fit.motion.spec.waves.length > 0;
+  const left = waves ? fresh(stepsOf(leftOf(places, smooth.fit))) : raw;
+  // A jump bends the swing that is fitted across it: what is left of a second fit, the jump in it, is clearer.
+  const again = waves && left.length > 0 && !crowded(left) ? fit(left) : null;
+  const clearer = again ? fresh(stepsOf(leftOf(places, again.fit))) : [];
+  const tried = [raw, left, clearer].filter((jumps) => jumps.length > 0 && !crowded(jumps));
+  let best: Parted = { ...smooth, jumps: [], everyFrame: crowded(left) };
+  for (const candidates of distinct(tried)) {
+    const found = fit(candidates);
+    if (!found) continue;
+    const kept = needed(places, found.fit, turns, candidates);
+    const whole = kept.length < candidates.length ? (fit(kept) ?? found) : found;
+    const jumps = whole === found ? candidates : kept;
+    if (priced(whole, jumps) > priced(best, best.jumps)) best = { ...whole, jumps, everyFrame: false };
   }
-  if (!found) return null;
-  const kept = needed(places, found.fit, turns, jumps);
-  if (kept.length < jumps.length)
-    found = findWaves(places, specOf(places, [...turns, ...kept]), knownPeriodS) ?? found;
-  return { ...found, jumps: kept, everyFrame };
+  return best;
+}
+
+const distinct = (lists: number[][]): number[][] =>
+  lists.filter((list, i) => lists.findIndex((other) => other.join() === list.join()) === i);
+
+/** Log likelihood less what its jumps and waves must have gained to be believed. */
+function priced({ fit }: WavesFound, jumps: readonly number[]): number {
+  const harmonics = fit.motion.spec.waves.reduce((sum, wave) => sum + wave.harmonics, 0);
+  return fit.logLikelihood - JUMP_GAIN * jumps.length - WAVE_PRICE * harmonics;
+}
+/** A harmonic brings four coefficients and a period. */
+const WAVE_PRICE = 10;
+
+/** The places without the fitted drift and waves: what was fitted as jumps stays. */
+function leftOf(places: Places, { motion }: MotionFit): Places {
+  const columns = motionColumns(motion.spec, places);
+  const from = motion.spec.segmentCount;
+  const axis = (values: Float64Array, coefficients: Float64Array) =>
+    values.map((value, i) => {
+      let left = value;
+      for (let c = from; c < columns.length; c++) left -= coefficients[c] * columns[c][i];
+      return left;
+    });
+  return { ...places, x: axis(places.x, motion.x), y: axis(places.y, motion.y) };
 }
 
 export function specOf({ midS }: Places, breaks: readonly number[]): MotionSpec {

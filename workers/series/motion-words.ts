@@ -38,6 +38,31 @@ export function periodicNotes({ report: { periodic } }: SeriesResult, exposureS:
   ];
 }
 
+/**
+ * What the frames come too seldom for, and whether the period that somebody knows of shows. Where the stars are longer than
+ * the path foretells, the swing within the exposures has been seen; where they are not, it may still be there.
+ */
+export function hiddenNotes(
+  { report, hiddenBelowS, frames }: SeriesResult,
+  knownPeriodS: number | null,
+): string[] {
+  if (hiddenBelowS === null || report.used < FEWEST_FOR_SWING) return [];
+  const lines: string[] = [];
+  const shown = report.periodic && (knownPeriodS === null || report.periodic.periodS.value === knownPeriodS);
+  if (knownPeriodS !== null && !shown)
+    lines.push(
+      `With the period of ${seconds(knownPeriodS)} that you gave no swing shows${knownPeriodS < hiddenBelowS ? ': it is too short for these frames' : ''}.`,
+    );
+  const within = frames.filter(({ shape }) => shape?.says === 'within').length;
+  const every = `The frames come every ${seconds(hiddenBelowS / 2)}: a swing faster than ${seconds(hiddenBelowS)} hides between them`;
+  if (within > 1)
+    lines.push(`${every}. The stars of ${within} frames are longer than the path says, so there may be one.`);
+  else if (!report.periodic) lines.push(`${every}.`);
+  return lines;
+}
+/** Fewer frames are not searched for a swing. */
+const FEWEST_FOR_SWING = 9;
+
 export function turnNotes(
   { report: { rotationDegPerMin } }: SeriesResult,
   exposureS: number | null,

@@ -9,6 +9,7 @@ import type {
   TrackOptions,
 } from '../protocol/series.ts';
 import type { Estimate } from '../protocol/report.ts';
+import { median } from '../math/robust.ts';
 import { drawMotions } from './draws.ts';
 import { fitMotion, spanOf, type MotionFit, type Places } from './fit-motion.ts';
 import { partAtJumps, specOf, type Parted } from './jumps.ts';
@@ -72,10 +73,17 @@ export function trackRun(records: readonly SeriesRecord[], options: TrackOptions
     drawing: drawingOf(fit?.motion ?? null, placed),
     keeping: unseen ? [] : (exposures?.keeping ?? []),
     sky: first && skyTracking(report, records[first.record], midTimeMs(records, placed, first), options),
+    hiddenBelowS: places ? hiddenBelow(places) : null,
     headline: '',
     notes: [],
   };
-  return { ...result, ...trackingWords(result, fit, parted?.everyFrame ?? false, limitPx) };
+  return { ...result, ...trackingWords(result, fit, parted?.everyFrame ?? false, { ...options, limitPx }) };
+}
+
+/** Twice the usual time from frame to frame: what swings faster cannot be told from frames (Nyquist 1928). */
+function hiddenBelow({ midS }: Places): number | null {
+  const steps = Array.from(midS.subarray(1), (t, i) => t - midS[i]);
+  return steps.length > 0 ? 2 * median(steps) : null;
 }
 
 function driftOf({ motion, covariance }: MotionFit): SeriesReport['driftPxPerMin'] {
@@ -150,11 +158,12 @@ function midTimeMs(records: readonly SeriesRecord[], { places }: Placed, first: 
 function jumpsOf({ motion, covariance }: MotionFit, { jumps }: Parted, { used, turns }: Placed): Jump[] {
   const k = motion.x.length;
   const { segments } = motion.spec;
-  const kind = jumps.length >= MANY_JUMPS ? 'dither' : 'jump';
-  return [...turns, ...jumps]
-    .sort((a, b) => a - b)
-    .map((first) => {
-      const [from, to] = [segments[first - 1], segments[first]];
+  const joined = duringExposures(motion, turns, jumps);
+  const kind = joined.length >= MANY_JUMPS ? 'dither' : 'jump';
+  return [...turns.map((first) => ({ first, last: first })), ...joined]
+    .sort((a, b) => a.first - b.first)
+    .map(({ first, last }) => {
+      const [from, to] = [segments[first - 1], segments[last]];
       const variance = covariance[from * k + from] + covariance[to * k + to] - 2 * covariance[from * k + to];
       const sigma = Math.sqrt(Math.max(variance, 0));
       return {
@@ -165,6 +174,27 @@ function jumpsOf({ motion, covariance }: MotionFit, { jumps }: Parted, { used, t
       };
     });
 }
+
+/** A jump while the shutter is open shows as two, before and after that frame, along one line: it is one. */
+function duringExposures(
+  { spec: { segments }, x, y }: Motion,
+  turns: readonly number[],
+  jumps: readonly number[],
+): { first: number; last: number }[] {
+  const step = (at: number) => [x[segments[at]] - x[segments[at - 1]], y[segments[at]] - y[segments[at - 1]]];
+  const found: { first: number; last: number }[] = [];
+  for (const jump of [...jumps].sort((a, b) => a - b)) {
+    const before = found.at(-1);
+    const alone =
+      !before || before.last !== jump - 1 || before.first !== before.last || turns.includes(jump - 1);
+    const [[ax, ay], [bx, by]] = [alone ? [0, 0] : step(jump - 1), step(jump)];
+    if (ax * bx + ay * by > ONE_LINE * Math.hypot(ax, ay) * Math.hypot(bx, by)) before!.last = jump;
+    else found.push({ first: jump, last: jump });
+  }
+  return found;
+}
+/** Cosine of 25 degrees. */
+const ONE_LINE = 0.9;
 
 function drawingOf(motion: Motion | null, { places, used }: Placed): RunDrawing {
   if (!places) return { measured: [], fitted: [] };

@@ -1,6 +1,6 @@
-import type { KeptShare, SeriesResult } from '../protocol/series.ts';
+import type { KeptShare, SeriesResult, TrackOptions } from '../protocol/series.ts';
 import type { MotionFit } from './fit-motion.ts';
-import { driftNotes, jumpNotes, periodicNotes, turnNotes } from './motion-words.ts';
+import { driftNotes, hiddenNotes, jumpNotes, periodicNotes, turnNotes } from './motion-words.ts';
 import { seconds } from './plain-words.ts';
 
 /** Chances of loss as hands count them. */
@@ -20,7 +20,7 @@ export function trackingWords(
   result: SeriesResult,
   fit: MotionFit | null,
   everyFrame: boolean,
-  limitPx: number,
+  options: TrackOptions & { limitPx: number },
 ): Words {
   const { report, frames } = result;
   if (report.used < 2) return { headline: tooFew(result), notes: lostNotes(result) };
@@ -37,11 +37,12 @@ export function trackingWords(
     };
   const exposureS = frames.find(({ exposureS }) => exposureS !== null)?.exposureS ?? null;
   return {
-    headline: exposureWords(result, exposureS, limitPx),
+    headline: exposureWords(result, exposureS, options.limitPx),
     notes: [
       ...shapeNotes(result),
       ...driftNotes(result, fit, exposureS),
       ...periodicNotes(result, exposureS),
+      ...hiddenNotes(result, options.periodS ?? null),
       ...turnNotes(result, exposureS),
       ...jumpNotes(result, everyFrame),
       ...lostNotes(result),
