@@ -10,8 +10,8 @@ import { spotVariance } from './wavefront.ts';
 
 /** A first look at few stars spares a fit that cannot come near. */
 const FEW = { stars: 24, iterations: 5, hopeless: 200 };
-/** How freely a held amplitude may move, as a share of itself. */
-const HELD = 0.3;
+/** How freely a held amplitude may move, as a share of itself: to slip back to zero costs a hundred. */
+const HELD = 0.1;
 
 /**
  * Defoci that round stars may hide, each with the size at which it is held: a part of the round blur's variance that is
