@@ -12,8 +12,8 @@ import { KINDS } from './field/faults.ts';
 import type { Kind } from './field/faults.ts';
 import { REPORTING_SEEDS } from './field/reporting-seeds.ts';
 import { runFrame } from './field/run-frame.ts';
-import { drawField } from './field/scenes.ts';
-import type { DrawnField, FieldWish } from './field/scenes.ts';
+import { UNTOLD, drawField } from './field/scenes.ts';
+import type { DrawnField, FieldWish, Untold } from './field/scenes.ts';
 import { judgedAgain, savedFields, savedLine } from './field/saved.ts';
 import type { SavedField } from './field/saved.ts';
 import { score } from './field/score.ts';
@@ -30,14 +30,15 @@ interface BenchSet {
   frames: { truth: FieldTruth; bytes: () => Uint8Array }[];
 }
 
-const USAGE = `usage: npm run bench -- field [tuning|calibration|reporting|shared] [fields per kind] [--only TEXT] [--part I/N] [--save FILE]
+const USAGE = `usage: npm run bench -- field [tuning|calibration|reporting|shared] [fields per kind] [--only TEXT] [--part I/N] [--untold PHYSICS,...] [--save FILE]
        npm run bench -- field tables|again|calibrate FILE...
 `;
 
 /**
  * The whole way from frames to verdicts over simulated fields of all kinds. Reporting fields and frames from the
  * outside are never tuned on. `calibration`: few and faint stars, where verdicts go wrong often enough to
- * learn how sure they may be. `--only` takes fields whose set or name contains a text, `--part 1/2` every second field, for two processes on two cores; what `--save`
+ * learn how sure they may be. `--only` takes fields whose set or name contains a text, `--part 1/2` every second field, for two processes on two cores,
+ * `--untold` names the physics that the third set is not told (all of it where not given); what `--save`
  * wrote (a line a field) is put together by `tables`, and judged by today's verdict rules by
  * `again`; `calibrate` derives from it how sure the distance of the nearest rival makes a verdict.
  */
@@ -48,6 +49,7 @@ export async function run(args: string[]): Promise<void> {
     options: {
       only: { type: 'string', default: '' },
       part: { type: 'string', default: '1/1' },
+      untold: { type: 'string', default: UNTOLD.join() },
       save: { type: 'string' },
     },
   });
@@ -58,6 +60,7 @@ export async function run(args: string[]): Promise<void> {
   const seeds = which === 'reporting' ? REPORTING_SEEDS : TUNING_SEEDS;
   const perKind = Number(rest[0] ?? seeds.perKind);
   const [part, parts] = values.part.split('/').map(Number);
+  const untold = values.untold.split(',').filter((one): one is Untold => UNTOLD.includes(one as Untold));
   if (
     !['tuning', 'calibration', 'reporting', 'shared'].includes(which) ||
     !(perKind > 0) ||
@@ -67,7 +70,8 @@ export async function run(args: string[]): Promise<void> {
     process.exitCode = 2;
     return;
   }
-  const sets = which === 'shared' ? sharedSets() : ownSets(seeds.first, perKind, which === 'calibration');
+  const sets =
+    which === 'shared' ? sharedSets() : ownSets(seeds.first, perKind, untold, which === 'calibration');
   const session = new FrameSession(await loadKernels());
   for (const { title, frames } of sets) {
     const scored: Scored[] = [];
@@ -95,7 +99,7 @@ function printTables(fields: SavedField[]): void {
   if (sets.size > 1) console.log(summary('all of these', [...sets.values()].flat()).join('\n'));
 }
 
-function ownSets(first: number, perKind: number, hardToTell: boolean): BenchSet[] {
+function ownSets(first: number, perKind: number, untold: readonly Untold[], hardToTell: boolean): BenchSet[] {
   const kinds = Object.keys(KINDS) as Kind[];
   const draw = (list: (Kind | 'mixed')[], count: number, offset: number, wish: (i: number) => FieldWish) =>
     list.flatMap((kind, k) =>
@@ -123,7 +127,7 @@ function ownSets(first: number, perKind: number, hardToTell: boolean): BenchSet[
     },
     {
       title: 'own simulator, physics untold',
-      frames: draw(kinds, part(0.4), 2000, () => ({ hard: true })),
+      frames: draw(kinds, part(0.4), 2000, () => ({ untold })),
     },
     { title: 'own simulator, three faults', frames: draw(['mixed'], 3 * perKind, 3000, () => ({})) },
   ];

@@ -1,6 +1,6 @@
 import { createRandom } from '../../workers/simulate/random.ts';
 import type { Random } from '../../workers/simulate/random.ts';
-import { makeScene, umPerArcsec } from '../../workers/simulate/scene.ts';
+import { VISIBLE_LIGHT, makeScene, umPerArcsec } from '../../workers/simulate/scene.ts';
 import type { Scene, SceneChanges } from '../../workers/simulate/scene.ts';
 import { addFault } from './faults.ts';
 import type { Kind, Workpiece } from './faults.ts';
@@ -11,11 +11,14 @@ import type { Instrument } from './instruments.ts';
 export interface FieldWish {
   /** Stars drawn; a random number between 60 and 400 where not given. */
   stars?: number;
-  /** Physics that the fit is not told: vanes, spherical aberration, aureole, outer scale, jitter, obstruction. */
-  hard?: boolean;
+  /** Physics that the fit is not told. */
+  untold?: readonly Untold[];
   /** Stars so faint that explanations are hard to tell apart. */
   faint?: boolean;
 }
+
+export const UNTOLD = ['vanes', 'spherical', 'aureole', 'outer scale', 'jitter', 'obstruction'] as const;
+export type Untold = (typeof UNTOLD)[number];
 
 export interface DrawnField {
   kinds: Kind[];
@@ -81,7 +84,8 @@ export function drawField(kind: Kind | 'mixed', seed: number, wish: FieldWish = 
   const count = wish.stars ?? Math.round(Math.exp(between(Math.log(60), Math.log(400))));
   const changes: SceneChanges = {
     rig: instrument.rig,
-    spectrum: LIGHT,
+    // Filters of a mosaic pass bands: three lines would part a star in three where air parts the colours.
+    spectrum: instrument.rig.mosaic ? VISIBLE_LIGHT : LIGHT,
     optics: work.optics,
     motion: work.motion,
     sky: {
@@ -98,7 +102,7 @@ export function drawField(kind: Kind | 'mixed', seed: number, wish: FieldWish = 
   return {
     kinds,
     instrument: instrument.name,
-    scene: wish.hard ? harden(scene, random) : scene,
+    scene: wish.untold ? harden(scene, random, wish.untold) : scene,
     toldObstruction: rig.obstruction,
     // What the user believes to be usual, a tenth off; drawn apart so that it moves nothing else.
     usualSeeingArcsec: seeingArcsec * Math.exp(0.1 * createRandom(seed * 6151 + 7).normal()),
@@ -125,21 +129,29 @@ function threeOf(random: Random): Kind[] {
   return chosen;
 }
 
-function harden(scene: Scene, random: Random): Scene {
+/** Everything is drawn whatever is wished, so that a field with a part of it is the same field. */
+function harden(scene: Scene, random: Random, untold: readonly Untold[]): Scene {
   const between = (low: number, high: number) => low + (high - low) * random.uniform();
   const { obstruction } = scene.rig;
+  const mirror = obstruction > 0;
+  const vanes = mirror ? { count: 4, widthFraction: between(0.01, 0.02), angleDeg: between(0, 90) } : null;
+  const wrongBy = mirror ? between(-0.06, 0.06) : 0;
+  const sphericalUm = between(-0.06, 0.06);
+  const outerScaleM = between(15, 40);
+  const jitterArcsec = between(0, 0.4);
+  const aureole = { fraction: between(0.02, 0.06), widthArcsec: between(8, 20) };
+  const has = (one: Untold) => untold.includes(one);
   return makeScene(
     {
       rig: {
-        vanes:
-          obstruction > 0 ? { count: 4, widthFraction: between(0.01, 0.02), angleDeg: between(0, 90) } : null,
-        obstruction: obstruction > 0 ? obstruction + between(-0.06, 0.06) : 0,
+        vanes: has('vanes') ? vanes : null,
+        obstruction: obstruction + (has('obstruction') ? wrongBy : 0),
       },
-      optics: { sphericalUm: between(-0.06, 0.06) },
+      optics: { sphericalUm: has('spherical') ? sphericalUm : 0 },
       sky: {
-        outerScaleM: between(15, 40),
-        jitterArcsec: between(0, 0.4),
-        aureole: { fraction: between(0.02, 0.06), widthArcsec: between(8, 20) },
+        outerScaleM: has('outer scale') ? outerScaleM : null,
+        jitterArcsec: has('jitter') ? jitterArcsec : 0,
+        aureole: has('aureole') ? aureole : null,
       },
     },
     scene,

@@ -30,6 +30,8 @@ export interface Scored {
   confidence: number;
   /** Largest error of a cause's share of the whole corner variance. */
   worstShare: number | null;
+  /** Found minus true share of each cause. */
+  shareErrors: Record<ShareKey, number> | null;
   pulls: Pull[];
   presence: Presence[];
   fitMs: number;
@@ -80,6 +82,7 @@ export function score(run: FrameRun): Scored {
       sameDefocus(cause) &&
       truth.causes.includes(cause as never));
   const { fit } = run;
+  const shares = shareErrors(run);
   return {
     name: truth.name,
     faults: truth.causes.length,
@@ -90,7 +93,8 @@ export function score(run: FrameRun): Scored {
     familyRight:
       judgement !== null && FAMILY[judgement.verdict.cause] === FAMILY[truthCause as keyof typeof FAMILY],
     confidence: judgement?.verdict.confidence ?? 0,
-    worstShare: worstShare(run),
+    worstShare: shares && Math.max(...Object.values(shares).map(Math.abs)),
+    shareErrors: shares,
     pulls: pullsOf(run),
     presence: presenceOf(run),
     fitMs: run.fitMs,
@@ -102,7 +106,7 @@ export function score(run: FrameRun): Scored {
   };
 }
 
-function worstShare({ truth, judgement }: FrameRun): number | null {
+function shareErrors({ truth, judgement }: FrameRun): Record<ShareKey, number> | null {
   const corners = judgement?.budget.find(({ where }) => where === 'corners')?.variancePx2;
   if (!corners) return null;
   const found: Record<ShareKey, number> = {
@@ -115,11 +119,12 @@ function worstShare({ truth, judgement }: FrameRun): number | null {
   };
   const base = corners.roundBlur + corners.diffraction + corners.pixel;
   const total = (parts: Record<ShareKey, number>) => SHARE_KEYS.reduce((sum, key) => sum + parts[key], base);
-  return Math.max(
-    ...SHARE_KEYS.map((key) =>
-      Math.abs(found[key] / total(found) - truth.cornerVariance[key] / total(truth.cornerVariance)),
-    ),
-  );
+  return Object.fromEntries(
+    SHARE_KEYS.map((key) => [
+      key,
+      found[key] / total(found) - truth.cornerVariance[key] / total(truth.cornerVariance),
+    ]),
+  ) as Record<ShareKey, number>;
 }
 
 /** Errors over their stated sigmas, the hidden common sign of the even terms taken out. */

@@ -1,6 +1,6 @@
 import { fwhmOfTransfer } from '../../workers/math/transfer-width.ts';
 import type { Cause } from '../../workers/protocol/report.ts';
-import { roundTransfer } from '../../workers/simulate/atmosphere.ts';
+import { dispersionUm, roundTransfer } from '../../workers/simulate/atmosphere.ts';
 import { toFieldMm } from '../../workers/simulate/scene.ts';
 import type { Scene } from '../../workers/simulate/scene.ts';
 import { causeMoments } from '../../workers/simulate/truth.ts';
@@ -79,7 +79,7 @@ export function ownTruth(
       astigmatism: mean((c) => half(c.astigmatism)),
       pinching: mean((c) => half(c.trefoil)),
       motion: mean((c) => half(c.motion) + half(c.rotation)),
-      dispersion: mean((c) => half(c.dispersion)),
+      dispersion: rig.mosaic ? colourVariance(scene) : mean((c) => half(c.dispersion)),
     },
     defocusParts: {
       focus: mean((c) => half(c.focus)),
@@ -107,6 +107,20 @@ export function ownTruth(
       turn && 'centreMm' in turn ? { angleDeg: Math.abs(turn.angleDeg), centreMm: turn.centreMm } : null,
     roundBlurPx: roundBlurPx(scene),
   };
+}
+
+/** As the report defines it: red and blue half their shift to either side of green, a third of the light each; px^2. */
+function colourVariance({ rig, sky, spectrum }: Scene): number {
+  const mean = (channel: 'R' | 'B') => {
+    const light = spectrum.reduce((sum, sample) => sum + sample[channel], 0);
+    const shifts = spectrum.map((sample) => {
+      const { x, y } = dispersionUm(sky, rig, sample.wavelengthUm);
+      return [(x * sample[channel]) / light, (y * sample[channel]) / light];
+    });
+    return [0, 1].map((axis) => shifts.reduce((sum, shift) => sum + shift[axis], 0));
+  };
+  const [red, blue] = [mean('R'), mean('B')];
+  return ((red[0] - blue[0]) ** 2 + (red[1] - blue[1]) ** 2) / 12 / rig.pixelSizeUm ** 2;
 }
 
 /** Width of all that blurs the stars round: air with its outer scale, shake, scattered light. */

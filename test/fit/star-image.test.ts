@@ -10,7 +10,13 @@ import { starImages } from '../../workers/fit/star-image.ts';
 import { loadKernels } from '../../workers/wasm/kernels.ts';
 import { oracleImage } from '../oracle/psf.ts';
 
-const optics = { focalRatio: 4.5, pixelUm: 3.8, obstruction: 0.3, wavelengthUm: 0.555 };
+const optics = {
+  focalRatio: 4.5,
+  pixelUm: 3.8,
+  obstruction: 0.3,
+  wavelengthUm: 0.555,
+  colourShiftPx: { x: 1.9, y: -1.2 },
+};
 const SIDE = 17;
 const kernels = await loadKernels();
 const plan = makePlan(kernels, { optics, sidePx: SIDE, periodSides: 1.5, maxFrequency: 0.6 });
@@ -26,6 +32,7 @@ const values: Partial<Record<Local, number>> = {
   spherical: 0.5,
   lnBlur: Math.log(2.3),
   core: 0.2,
+  colourSpread: 0.08,
   motionX: 1.9,
   motionY: -1.1,
   path1: 0.6,
@@ -72,7 +79,7 @@ const peak = (a: Float64Array) => a.reduce((most, value) => Math.max(most, Math.
 
 describe('image of one star', () => {
   test('equals a slow double-precision sum over the pupil', () => {
-    const local = locals({ core: 0 });
+    const local = locals({ core: 0, colourSpread: 0 });
     const [w, F, px] = [values, optics.focalRatio, optics.pixelUm];
     const sinc = (x: number) => (x === 0 ? 1 : Math.sin(Math.PI * x) / (Math.PI * x));
     const expected = oracleImage({

@@ -10,10 +10,19 @@ import type { Group, ModelShape } from './parameters.ts';
  */
 export const COST_PER_PARAMETER = 12;
 
+/** What constant astigmatism must gain beside a cause that elongates all stars alike: each alone can imitate the other. */
+export const BOTH_ELONGATIONS = 60;
+
 /** Drops that Gauss-Newton's curvature calls certain or hopeless need no refit; near focus it may be off by 4 times. */
 const SURELY_NEEDED = 80;
 const SURELY_IDLE = 6;
 const DROP_ITERATIONS = 6;
+
+const imitates = (group: Group, { shape }: FitResult): boolean =>
+  group === 'astigmatism' && shape.groups.has('colourSpread');
+
+const surelyNeeded = (group: Group, result: FitResult): number =>
+  SURELY_NEEDED * GROUPS[group].length + (imitates(group, result) ? 4 * BOTH_ELONGATIONS : 0);
 
 /** Cost that the quadratic approximation loses when a group is set to zero. */
 function waldRises(result: FitResult): Map<Group, number> {
@@ -22,6 +31,8 @@ function waldRises(result: FitResult): Map<Group, number> {
   const rises = new Map<Group, number>();
   const covariance = normal && invertSymmetric(normal, n);
   for (const group of result.shape.groups) {
+    // Green light has a width whether or not the stars show it.
+    if (group === 'colourSpread') continue;
     const members = GROUPS[group].map((name) => free.indexOf(P[name])).filter((index) => index >= 0);
     if (members.length === 0) continue;
     if (!covariance) {
@@ -87,11 +98,11 @@ export async function eliminate(
   const kept = new Set<Group>();
   for (;;) {
     const next = [...waldRises(result)]
-      .filter(([group, rise]) => !kept.has(group) && rise < SURELY_NEEDED * GROUPS[group].length)
+      .filter(([group, rise]) => !kept.has(group) && rise < surelyNeeded(group, result))
       .sort(([a, riseA], [b, riseB]) => riseA / GROUPS[a].length - riseB / GROUPS[b].length)[0];
     if (!next) return { result, full: whole };
     const [group] = next;
-    const allowed = price * GROUPS[group].length;
+    const allowed = price * GROUPS[group].length + (imitates(group, result) ? BOTH_ELONGATIONS : 0);
     const trial = await refit([group], allowed);
     if (trial.cost - result.cost < allowed) result = await fitter.withCurvature(trial, options);
     else kept.add(group);

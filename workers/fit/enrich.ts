@@ -1,5 +1,5 @@
 import { invertSymmetric } from '../math/linear.ts';
-import { COST_PER_PARAMETER } from './eliminate.ts';
+import { BOTH_ELONGATIONS, COST_PER_PARAMETER } from './eliminate.ts';
 import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitResult } from './levenberg.ts';
 import { GROUPS, P } from './parameters.ts';
@@ -14,8 +14,8 @@ const LATE: readonly Group[] = [
   'comaConstant',
   'astigmatism',
 ];
-/** Constant astigmatism beside a motion must gain this much more: each alone can imitate the other. */
-const BOTH_ELONGATIONS = 60;
+/** Constant astigmatism beside these must gain this much more: each alone can imitate the other. */
+const OTHERS: readonly Group[] = ['motion', 'path', 'colourSpread'];
 /** Share of the needed gain that the quadratic forecast must promise before a refit is spent. */
 const PROMISE = 0.6;
 
@@ -48,7 +48,7 @@ export async function enrich(
 
 const price = ({ groups }: ModelShape, group: Group, misfit: number): number =>
   COST_PER_PARAMETER * Math.max(1, misfit) * GROUPS[group].length +
-  (group === 'astigmatism' && (groups.has('motion') || groups.has('path')) ? BOTH_ELONGATIONS : 0);
+  (group === 'astigmatism' && OTHERS.some((other) => groups.has(other)) ? BOTH_ELONGATIONS : 0);
 
 const withGroups = (shape: ModelShape, added: readonly Group[]): ModelShape => ({
   groups: new Set([...shape.groups, ...added]),

@@ -4,6 +4,7 @@ import type { Rig } from '../protocol/rig.ts';
 import type { StampSet } from '../protocol/stamps.ts';
 import { chooseOptics } from './choose-optics.ts';
 import type { OpticsFacts } from './choose-optics.ts';
+import { trailOfColour } from './colour-trail.ts';
 import { commonMisfit } from './coherence.ts';
 import type { CommonMisfit } from './coherence.ts';
 import { fieldCovariance } from './covariance.ts';
@@ -11,6 +12,7 @@ import { measureDispersion } from './dispersion.ts';
 import { COST_PER_PARAMETER, eliminate, penalisedCost } from './eliminate.ts';
 import { enrich } from './enrich.ts';
 import type { FieldFit, Rival } from './field-fit.ts';
+import { noticeableShift, smearOf, withoutSmear } from './colour-spread.ts';
 import { fieldPositions, racingOrder } from './field-stars.ts';
 import { widthsOf } from './field-widths.ts';
 import { simplerFocalSurface } from './focus-patterns.ts';
@@ -59,7 +61,6 @@ export async function fitField(
   signal?: AbortSignal,
 ): Promise<Outcome<FieldFit>> {
   const chosen = chooseOptics(facts, rig);
-  let { optics } = chosen;
   const moments = stampMoments(stamps);
   const field = fieldPositions(stamps);
   const order = racingOrder(moments, field);
@@ -68,6 +69,9 @@ export async function fitField(
       'too-few-stars',
       `Only ${order.length} clean stars can be fitted and ${LEAST_STARS} are needed: expose longer, or point at a richer field.`,
     );
+  const colourShiftPx = noticeableShift(measureDispersion(stamps, order, moments.moments), moments, order);
+  let optics = colourShiftPx ? { ...chosen.optics, colourShiftPx } : chosen.optics;
+  const smear = smearOf(colourShiftPx);
   const priors = opticsPriors(optics);
   const pool = await makePool(stamps, optics);
   try {
@@ -79,9 +83,10 @@ export async function fitField(
       moments: {
         xi: Float64Array.from(racing, (star) => field.xi[star]),
         eta: Float64Array.from(racing, (star) => field.eta[star]),
-        moments: Float64Array.from(racing.flatMap((s) => [...moments.moments.subarray(7 * s, 7 * s + 7)])),
+        moments: withoutSmear(moments, racing, smear),
       },
-      meanStar: meanStar(stamps, moments, racing),
+      meanStar: meanStar(stamps, moments, racing, smear),
+      coloured: colourShiftPx !== null,
       start: moments,
       obstruction: optics.obstruction,
       aspect: stamps.widthPx / stamps.heightPx,
@@ -106,7 +111,8 @@ export async function fitField(
     if (seen) optics = seen.optics;
     // The last word: exact wings, more stars, variances from the model that was chosen.
     const finish = async (found: Simplified): Promise<Finished> => {
-      const { best, stars, misfit } = found;
+      const { stars, misfit } = found;
+      const best = trailOfColour(found.best, optics);
       onProgress(0.85, 'simplifying');
       const finalOptions: FitOptions = {
         ...options,
@@ -120,7 +126,7 @@ export async function fitField(
       onProgress(0.93, 'finishing');
       const frame = { optics, widthPx: stamps.widthPx, heightPx: stamps.heightPx };
       const rivals = await findRivals(fitter, final, options, stars, misfit, frame);
-      return { ...found, final, finalOptions, rivals };
+      return { ...found, final, finalOptions, rivals, plain: best === found.best };
     };
     // A rival that explains the stars better is what the search should have found; what it had found becomes the rival.
     const fromRival = async (rival: Rival, { final: beaten, full }: Finished): Promise<Simplified> => {
@@ -134,7 +140,8 @@ export async function fitField(
     };
     let finished = await finish(await simplify(fitter, outcome.candidates, order, options));
     const better = finished.rivals.find(({ gap, atLeast }) => !atLeast && gap < -COST_PER_PARAMETER);
-    if (better) finished = await finish(await fromRival(better, finished));
+    // What went over to the colours costs more than the trail that it looks like, and is right all the same.
+    if (better && finished.plain) finished = await finish(await fromRival(better, finished));
     const { full, forecast, stars, contested, final, finalOptions, rivals } = finished;
     const dispersionPx = measureDispersion(stamps, finalOptions.stars, moments.moments);
     const misfits = await misfitOf(stamps, optics, field, final, finalOptions);
@@ -215,6 +222,8 @@ interface Finished extends Simplified {
   final: FitResult;
   finalOptions: FitOptions;
   rivals: Rival[];
+  /** False where a trail went over to the colours. */
+  plain: boolean;
 }
 
 /**

@@ -108,7 +108,8 @@ async function prepare(
   signal?: AbortSignal,
 ): Promise<Prepared> {
   const { stamps, single } = one;
-  const pool = await makePool(stamps, optics);
+  // Air parts the colours differently in each frame.
+  const pool = await makePool(stamps, { ...optics, colourShiftPx: single.optics.colourShiftPx });
   const field = fieldPositions(stamps);
   const moments = stampMoments(stamps);
   const fitter = new FieldFitter(pool, field.xi, field.eta);

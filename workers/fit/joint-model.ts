@@ -7,7 +7,7 @@ import type { Group } from './parameters.ts';
 import { handicapOf, medianMisfit } from './search.ts';
 
 /** Groups that a frame has for itself: air and mount do not repeat. */
-export const OWN: readonly Group[] = ['core', 'motion', 'rotation', 'path'];
+export const OWN: readonly Group[] = ['core', 'colourSpread', 'motion', 'rotation', 'path'];
 export const MOVEMENT: readonly Group[] = ['motion', 'rotation', 'path'];
 export const isShared = (group: Group): boolean => !OWN.includes(group);
 

@@ -24,8 +24,14 @@ export async function jointFits(
   const { optics } = reported[0].single;
   const common: { uneven: number; whole: number }[] = [];
   const { results, covariances } = await jointResults(joint, optics, async (result, i) => {
-    const { stamps } = reported[i];
-    common[i] = await misfitOf(stamps, optics, fieldPositions(stamps), result, joint.frames[i].options);
+    const { stamps, single } = reported[i];
+    common[i] = await misfitOf(
+      stamps,
+      single.optics,
+      fieldPositions(stamps),
+      result,
+      joint.frames[i].options,
+    );
     return common[i].whole;
   });
   const mean = (values: number[]) => values.reduce((sum, value) => sum + value, 0) / values.length;
@@ -35,7 +41,6 @@ export async function jointFits(
     const sign = settleSign(state.theta, covariances[i], shape.groups);
     fits.push({
       ...single,
-      optics,
       groups: [...shape.groups],
       path: shape.path,
       theta: [...sign.theta],
@@ -48,7 +53,7 @@ export async function jointFits(
       coherence: mean(common.map(({ uneven }) => uneven)),
       commonMisfit: mean(common.map(({ whole }) => whole)),
       rivals: rivals[i],
-      ...(await widthsOf(results[i], optics, stamps, single.dispersionPx)),
+      ...(await widthsOf(results[i], single.optics, stamps, single.dispersionPx)),
     });
   }
   return fits;

@@ -8,6 +8,7 @@ import {
   freeParameters,
   localBasis,
 } from './parameters.ts';
+import { COLOUR_SPREAD } from './colour-spread.ts';
 import type { ModelShape } from './parameters.ts';
 import type { Fineness, Question, StarJob, StarPool } from './star-pool.ts';
 import type { StarAnswer } from './star-solve.ts';
@@ -71,6 +72,7 @@ const TRIES = 9;
 const MIN_LN_BLUR = Math.log(0.4);
 const MAX_LN_BLUR = Math.log(25);
 const MAX_CORE = 0.6;
+const MAX_COLOUR_SPREAD = 0.4;
 /** A round blur that moves farther than this (in its logarithm) from the plan's gets a plan of its own. */
 const LN_BLUR_DOWN = Math.log(0.8);
 const LN_BLUR_UP = Math.log(1.6);
@@ -314,6 +316,7 @@ export class FieldFitter {
     free.forEach((parameter, i) => (trial.theta[parameter] += step[i]));
     trial.theta[P.lnBlur] = Math.max(MIN_LN_BLUR, Math.min(MAX_LN_BLUR, trial.theta[P.lnBlur]));
     trial.theta[P.core] = Math.max(0, Math.min(MAX_CORE, trial.theta[P.core]));
+    trial.theta[P.colourSpread] = Math.max(0, Math.min(MAX_COLOUR_SPREAD, trial.theta[P.colourSpread]));
     for (const { star, reduced } of answers) {
       if (!reduced) continue;
       const basis = this.bases[star];
@@ -357,7 +360,7 @@ function wantedLocals(free: number[]): number[] {
 function priorOf(parameter: number, { priors }: FitOptions): { centre: number; sigma: number } {
   return (
     priors.get(parameter) ?? {
-      centre: parameter === P.lnBlur ? 1 : 0,
+      centre: parameter === P.lnBlur ? 1 : parameter === P.colourSpread ? COLOUR_SPREAD.centre : 0,
       sigma: PARAMETERS[parameter].priorSigma,
     }
   );

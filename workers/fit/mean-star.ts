@@ -1,5 +1,7 @@
 import type { StampSet } from '../protocol/stamps.ts';
 import { borderLevel, isFitted } from './stamp-pixels.ts';
+import { NO_SMEAR } from './colour-spread.ts';
+import type { Smear } from './colour-spread.ts';
 import type { StampMoments } from './stamp-moments.ts';
 
 /** Shape of the average star, from plain moments above a threshold: blind to where a weighted moment would lock on. */
@@ -20,9 +22,15 @@ const STARS = 24;
 
 /**
  * Average of the brightest of the given stars, each shifted to its weighted centroid (to the nearest pixel) and scaled
- * to its flux. Two halves of a jump both count, even where a Gaussian weight sits on one of them.
+ * to its flux. Two halves of a jump both count, even where a Gaussian weight sits on one of them. `known`: variance that
+ * is known from elsewhere and taken off.
  */
-export function meanStar(stamps: StampSet, moments: StampMoments, stars: readonly number[]): MeanStar {
+export function meanStar(
+  stamps: StampSet,
+  moments: StampMoments,
+  stars: readonly number[],
+  known: Smear = NO_SMEAR,
+): MeanStar {
   const side = stamps.sidePx;
   const middle = (side - 1) / 2;
   const sum = new Float64Array(side * side);
@@ -67,9 +75,9 @@ export function meanStar(stamps: StampSet, moments: StampMoments, stars: readonl
   });
   cx /= total;
   cy /= total;
-  let xx = 0;
-  let yy = 0;
-  let xy = 0;
+  let xx = -known.xx;
+  let yy = -known.yy;
+  let xy = -known.xy;
   each((value, x, y) => {
     xx += (value * (x - cx) ** 2) / total;
     yy += (value * (y - cy) ** 2) / total;

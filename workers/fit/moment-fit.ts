@@ -35,7 +35,7 @@ export function fitMoments(
   shape: ModelShape,
 ): { theta: Float64Array; cost: number } {
   const free = freeParameters(shape).filter(
-    (parameter) => parameter !== P.spherical && parameter !== P.core && parameter < P.path1,
+    (parameter) => ![P.spherical, P.core, P.colourSpread].includes(parameter) && parameter < P.path1,
   );
   const stars = field.xi.length;
   const bases = Array.from({ length: stars }, (_, star) => localBasis(field.xi[star], field.eta[star]));

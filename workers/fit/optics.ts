@@ -6,6 +6,8 @@ export interface Optics {
   obstruction: number;
   /** Effective wavelength: three wavelengths instead of one change the fitted tilt by less than 0.1 %. */
   wavelengthUm: number;
+  /** Red minus blue light of each star, where it spreads the fitted green noticeably; see colour-spread.ts. */
+  colourShiftPx?: { x: number; y: number };
 }
 
 export const EFFECTIVE_WAVELENGTH_UM = 0.555;

@@ -1,3 +1,4 @@
+import { COLOUR_SPREAD } from './colour-spread.ts';
 import { TERMS } from './wavefront.ts';
 
 /** What one star's image depends on: the wavefront's terms, the round blur, the star's own share of the motion. */
@@ -6,6 +7,7 @@ export const LOCALS = [
   ...TERMS,
   'lnBlur',
   'core',
+  'colourSpread',
   'motionX',
   'motionY',
   'path1',
@@ -58,6 +60,8 @@ export const FIELD_PARAMETERS = [
   { name: 'spherical', priorSigma: 2, acts: { spherical: one } },
   { name: 'lnBlur', priorSigma: 2, acts: { lnBlur: one } },
   { name: 'core', priorSigma: 0.3, acts: { core: one } },
+  // Bounded below by zero, about the usual filter's.
+  { name: 'colourSpread', priorSigma: COLOUR_SPREAD.sigma, acts: { colourSpread: one } },
   { name: 'motionX', priorSigma: 12, acts: { motionX: one } },
   { name: 'motionY', priorSigma: 12, acts: { motionY: one } },
   { name: 'rotation', priorSigma: 16, acts: { motionX: minusEta, motionY: xi } },
@@ -108,6 +112,7 @@ export const GROUPS = {
   trefoil: ['trefoil0', 'trefoil1'],
   spherical: ['spherical'],
   core: ['core'],
+  colourSpread: ['colourSpread'],
   motion: ['motionX', 'motionY'],
   rotation: ['rotation'],
   path: LEG_NAMES,

@@ -47,6 +47,7 @@ export async function findRivals(
   const rivals: Rival[] = [];
   for (const base of [STILL, MOVING]) {
     const groups = new Set<Group>([...base.groups].filter((group) => !dominant.groups.includes(group)));
+    if (final.shape.groups.has('colourSpread')) groups.add('colourSpread');
     const moves = groups.has('motion') || groups.has('rotation');
     if (base === MOVING && !moves) continue;
     // Trails that need a free path need it in every explanation.

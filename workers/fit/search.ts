@@ -17,6 +17,7 @@ import {
 } from './starts.ts';
 import type { Start } from './starts.ts';
 import { pathStarts } from './path-starts.ts';
+import { COLOUR_SPREAD } from './colour-spread.ts';
 import { jumpShare } from './path.ts';
 
 /** What the search works on. */
@@ -31,6 +32,8 @@ export interface SearchGround {
   /** Width over height of the frame. */
   aspect: number;
   priors: FitOptions['priors'];
+  /** Whether the air spreads the colours so far that the green light's own width shows. */
+  coloured: boolean;
   /** Median signal to noise of the stars. */
   typicalSnr: number;
   signal?: AbortSignal;
@@ -83,8 +86,10 @@ export async function search(ground: SearchGround): Promise<SearchOutcome> {
     priors: ground.priors,
     signal: ground.signal,
   });
-  const run = (start: Start, from: FitOptions, state?: FitState) =>
-    fitter.fit({ ...(state ?? positions(ground, start.shift)), theta: start.theta }, start.shape, from);
+  const run = (start: Start, from: FitOptions, state?: FitState) => {
+    const { theta, shape } = ground.coloured ? withColourSpread(start) : start;
+    return fitter.fit({ ...(state ?? positions(ground, start.shift)), theta }, shape, from);
+  };
 
   // Race: every start for a few iterations on a few stars.
   const starts = [...momentStarts(moments, obstruction, RACE.keep), ...cleanStarts(moments)];
@@ -176,6 +181,14 @@ const positions = ({ start }: SearchGround, [dx, dy]: [number, number] = [0, 0])
   dxPx: start.dxPx.map((x) => x + dx),
   dyPx: start.dyPx.map((y) => y + dy),
 });
+
+/** Green light's own width is free beside all else, from what filters have. */
+function withColourSpread({ theta, shape }: Pick<Start, 'theta' | 'shape'>): Pick<Start, 'theta' | 'shape'> {
+  if (shape.groups.has('colourSpread')) return { theta, shape };
+  const spread = theta.slice();
+  spread[P.colourSpread] = COLOUR_SPREAD.centre;
+  return { theta: spread, shape: withGroups(shape, [...shape.groups, 'colourSpread']) };
+}
 
 const asStart = ({ state, shape }: FitResult): Start => ({ theta: state.theta, shape, why: 'continued' });
 

@@ -1,4 +1,5 @@
 import type { Kernels } from '../wasm/kernels.ts';
+import { COLOUR_SKEW } from './colour-spread.ts';
 import { LOCAL } from './parameters.ts';
 import type { Local } from './parameters.ts';
 import type { FreePath } from './free-path.ts';
@@ -87,6 +88,8 @@ function fillFactors(
   const motionY = local[at('motionY')];
   const m = new Float64Array(8);
   const turn = 2 * Math.PI;
+  const { x: shiftX, y: shiftY } = plan.spec.optics.colourShiftPx ?? { x: 0, y: 0 };
+  const spread = local[at('colourSpread')];
   for (let a = 0; a < freqs; a++)
     for (let side = 0; side < 2; side++)
       for (let b = side; b < freqs; b++) {
@@ -97,11 +100,16 @@ function fillFactors(
           m[0] = free.value[from];
           m[1] = free.value[from + 1];
         } else pathAt(path, fx * motionX + fy * motionY, m);
-        const phase = -turn * (fx * dxPx + fy * dyPx);
+        // Green light along the shift from red to blue: the second and third cumulant of its places.
+        const turned = turn * (fx * shiftX + fy * shiftY);
+        const bySpread = -(turned * turned) / 2;
+        const third = (COLOUR_SKEW / 6) * turned ** 3 * Math.sqrt(spread);
+        const phase = -turn * (fx * dxPx + fy * dyPx) + third * spread;
         const c = Math.cos(phase);
         const s = Math.sin(phase);
         const cell = a * freqStride + b;
-        const value = round.value[cell];
+        const smear = Math.exp(spread * bySpread);
+        const value = round.value[cell] * smear;
         const re = m[0] * c - m[1] * s;
         const im = m[0] * s + m[1] * c;
         const place = 2 * side * plane + cell;
@@ -122,12 +130,16 @@ function fillFactors(
               toIm = -turn * fy * value * re;
               break;
             case LOCAL.lnBlur:
-              toRe = round.byLnBlur[cell] * re;
-              toIm = round.byLnBlur[cell] * im;
+              toRe = round.byLnBlur[cell] * smear * re;
+              toIm = round.byLnBlur[cell] * smear * im;
               break;
             case LOCAL.core:
-              toRe = round.byCore[cell] * re;
-              toIm = round.byCore[cell] * im;
+              toRe = round.byCore[cell] * smear * re;
+              toIm = round.byCore[cell] * smear * im;
+              break;
+            case LOCAL.colourSpread:
+              toRe = value * (bySpread * re - 1.5 * third * im);
+              toIm = value * (bySpread * im + 1.5 * third * re);
               break;
             default: {
               const leg = tables[t] - LOCAL.leg1X;
