@@ -21,7 +21,9 @@ export async function jointFits(
   joint: JointResult,
   rivals: readonly Rival[][],
 ): Promise<FieldFit[]> {
+  // One telescope, but air that parts the colours differently in each frame.
   const { optics } = reported[0].single;
+  const opticsOf = (single: FieldFit) => ({ ...optics, colourShiftPx: single.optics.colourShiftPx });
   const common: { uneven: number; whole: number }[] = [];
   const { results, covariances } = await jointResults(joint, optics, async (result, i) => {
     const { stamps, single } = reported[i];
@@ -41,6 +43,7 @@ export async function jointFits(
     const sign = settleSign(state.theta, covariances[i], shape.groups);
     fits.push({
       ...single,
+      optics: opticsOf(single),
       groups: [...shape.groups],
       path: shape.path,
       theta: [...sign.theta],
@@ -53,7 +56,7 @@ export async function jointFits(
       coherence: mean(common.map(({ uneven }) => uneven)),
       commonMisfit: mean(common.map(({ whole }) => whole)),
       rivals: rivals[i],
-      ...(await widthsOf(results[i], single.optics, stamps, single.dispersionPx)),
+      ...(await widthsOf(results[i], opticsOf(single), stamps, single.dispersionPx)),
     });
   }
   return fits;
