@@ -43,6 +43,7 @@ function kernelFit(
       prior.certainty,
       held,
       iterations,
+      4e-3,
       params,
       covariance,
       fit,

@@ -157,16 +157,22 @@ export function hotReplacement<T>(
   const single = sites != 15 && !green;
   const reach = single ? 2 : 1;
   const cap = HOT_SHARE * value + sigma;
+  // Stars are told by the first ring already.
   const straight = ringMean<T>(pixels, width, height, x, y, green ? 2 : reach, 0) - level;
+  if (!(straight < cap)) return f32.NaN;
   const diagonal = ringMean<T>(pixels, width, height, x, y, reach, reach) - level;
-  if (straight < cap && diagonal < cap) return level + (green ? diagonal : straight);
-  return f32.NaN;
+  return diagonal < cap ? level + (green ? diagonal : straight) : f32.NaN;
 }
 
 /** Mean of the four pixels at (dx, dy) turned by quarter turns, inside the frame. */
 // @ts-ignore: decorator
 @inline
 function ringMean<T>(pixels: usize, width: i32, height: i32, x: i32, y: i32, dx: i32, dy: i32): f32 {
+  if (x >= 2 && y >= 2 && x + 2 < width && y + 2 < height) {
+    const all = at<T>(pixels, width, x + dx, y + dy) + at<T>(pixels, width, x - dy, y + dx)
+      + at<T>(pixels, width, x - dx, y - dy) + at<T>(pixels, width, x + dy, y - dx);
+    if (all == all) return <f32>0.25 * all;
+  }
   let sum: f32 = 0;
   let count: f32 = 0;
   for (let turn = 0; turn < 4; turn++) {
@@ -184,4 +190,10 @@ function ringMean<T>(pixels: usize, width: i32, height: i32, x: i32, y: i32, dx:
     dy = swap;
   }
   return sum / max<f32>(count, 1);
+}
+
+// @ts-ignore: decorator
+@inline
+function at<T>(pixels: usize, width: i32, x: i32, y: i32): f32 {
+  return <f32>load<T>(pixels + (<usize>y * <usize>width + <usize>x) * sizeof<T>());
 }

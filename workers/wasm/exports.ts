@@ -76,6 +76,7 @@ export interface KernelExports {
     certainty: number,
     held: boolean,
     iterations: number,
+    enough: number,
     params: number,
     covariance: number,
     fit: number,
