@@ -1,10 +1,11 @@
 import type { StarPoolMaker } from './fit/fit-field.ts';
-import { FIT_STAMPS } from './protocol/api.ts';
+import { FIT_STAMPS, type MeasureOptions } from './protocol/api.ts';
 import { success, type Outcome } from './protocol/faults.ts';
 import type { FrameReport } from './protocol/report.ts';
 import { UNKNOWN_RIG } from './protocol/rig.ts';
 import type { RunFrame, RunFrameOptions } from './protocol/run.ts';
 import type { Source } from './protocol/source.ts';
+import type { TogetherFrame } from './protocol/together.ts';
 import { recordOf } from './series/record.ts';
 import type { FrameSession } from './session.ts';
 
@@ -30,6 +31,23 @@ export async function measureForRun(
     record: recordOf(report, stars, meta),
     fault: null,
     sky: { levelAdu: view.skyAdu, noiseAdu: view.noiseAdu },
+  });
+}
+
+/** What a fit of several frames together needs of one; a frame with a fault has no stamps. */
+export async function cutForTogether(
+  session: FrameSession,
+  source: Source,
+  options: MeasureOptions,
+): Promise<Outcome<TogetherFrame>> {
+  const outcome = await session.measure(source, options);
+  if (!outcome.ok) return outcome;
+  const { handle, report, stars, meta } = outcome.value;
+  const stamps = report.fault ? null : session.stamps(handle, FIT_STAMPS);
+  return success({
+    record: recordOf(report, stars, meta),
+    stamps: stamps?.ok ? stamps.value : null,
+    field: null,
   });
 }
 

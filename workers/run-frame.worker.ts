@@ -2,7 +2,7 @@ import { expose, transfer } from 'comlink';
 import { fileSource } from './decode/sources.ts';
 import { tellLiving } from './living.ts';
 import type { RunFrame, RunFrameWorkerApi } from './protocol/run.ts';
-import { measureForRun } from './run-frame.ts';
+import { cutForTogether, measureForRun } from './run-frame.ts';
 import { FrameSession } from './session.ts';
 import { loadKernels } from './wasm/kernels.ts';
 
@@ -18,6 +18,7 @@ const api: RunFrameWorkerApi = {
     const held = await (await ready()).measure(fileSource(file), options);
     return held.ok ? (await ready()).stoppedDrive(held.value.handle, told) : held;
   },
+  cut: async (file, options) => cutForTogether(await ready(), fileSource(file), options),
 };
 
 expose(api);

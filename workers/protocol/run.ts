@@ -3,6 +3,7 @@ import type { Fault, Outcome } from './faults.ts';
 import type { FocusOptions, FocusRunResult } from './focus-run.ts';
 import type { Estimate } from './report.ts';
 import type { SeriesRecord, SeriesResult, StoppedDrive, StoppedTold, TrackOptions } from './series.ts';
+import type { TogetherFrame } from './together.ts';
 
 /** What the page keeps of one file of a run: at most 100 kB, no pixels. May be posted and stored. */
 export interface RunFrame {
@@ -33,6 +34,8 @@ export interface RunFrameWorkerApi {
   measure(file: File, options: RunFrameOptions): Promise<Outcome<RunFrame>>;
   /** A frame beside the run that tracked for about five seconds and then stood: the run's orientation and scale. */
   stoppedDrive(file: File, options: MeasureOptions, told: StoppedTold): Promise<Outcome<StoppedDrive>>;
+  /** What a fit of several frames together needs of one: its record and the stamps of its stars. */
+  cut(file: File, options: MeasureOptions): Promise<Outcome<TogetherFrame>>;
 }
 
 /** One frame as a point of the run's timeline, in order of time. */
