@@ -1,4 +1,5 @@
 import { readFileSync } from 'node:fs';
+import { PARAMETER_COUNT } from '../../workers/fit/parameters.ts';
 import { verdictOf } from '../../workers/verdict/verdict.ts';
 import type { FrameRun } from './run-frame.ts';
 import { score } from './score.ts';
@@ -31,6 +32,8 @@ export const savedFields = (files: readonly string[]): SavedField[] =>
 export function judgedAgain({ evidence, ...field }: SavedField): SavedField {
   if (!evidence?.fit || !evidence.report) return field;
   const { fit, report, rig, look } = evidence;
+  if (fit.theta.length !== PARAMETER_COUNT)
+    throw new Error(`${field.name} was saved by a model of other parameters: run the bench again.`);
   const judgement = verdictOf(fit, report, rig, look);
   return { ...field, ...score({ ...evidence, judgement }), evidence: { ...evidence, judgement } };
 }

@@ -4,7 +4,7 @@ import type { FieldFit } from '../fit/field-fit.ts';
  * Logit of being right: its value where a rival costs nothing more, and its slope by ln(1 + gap). From saved fields of the
  * tuning seeds: `npm run bench -- field calibrate FILE...` derives them again.
  */
-export const GAP_LOGIT = { at0: -2.04, slope: 1.04 };
+export const GAP_LOGIT = { at0: -2.09, slope: 1.13 };
 
 /**
  * Probability that the chosen explanation is right given how much more its best rival costs (chi squared, parameters
