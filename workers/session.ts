@@ -4,7 +4,7 @@ import { decodeFrame } from './decode/index.ts';
 import { withTold } from './decode/told.ts';
 import { detectStars, type Detection } from './detect/detect.ts';
 import { median } from './math/robust.ts';
-import { measureColour } from './measure/colour.ts';
+import { measureColour, measuredColour } from './measure/colour.ts';
 import { isTold } from './measure/gain.ts';
 import { measureStars, type Measurement } from './measure/measure.ts';
 import { makeStamps } from './measure/stamps.ts';
@@ -241,7 +241,8 @@ export class FrameSession {
   private colours(frame: Frame, plane: Plane, measurement: Measurement): ColourSummary | null {
     const planes = colourPlanes(frame, plane);
     if (!planes) return null;
-    const [red, green, blue] = planes.map((part) => measureColour(part, measurement, this.kernels));
+    const [red, blue] = [planes[0], planes[2]].map((part) => measureColour(part, measurement, this.kernels));
+    const green = measuredColour(measurement);
     return summariseColours({ red, green, blue }, plane.widthPx, plane.heightPx);
   }
 

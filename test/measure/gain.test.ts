@@ -38,7 +38,7 @@ async function gainOf(changes: SceneChanges) {
 describe('gain from the frame itself', () => {
   test.each([
     ['ordinary', {}, 0.35],
-    ['four electrons a step', { rig: { gainElectronsPerAdu: 4 } }, 0.35],
+    ['four electrons a step', { rig: { gainElectronsPerAdu: 4 } }, 0.45],
     ['12 bit in steps of 16', { rig: { bits: 12, gainElectronsPerAdu: 0.25, readNoiseElectrons: 3 } }, 0.9],
     ['stars of 6 px', { sky: { seeingArcsec: 7 } }, 0.35],
     ['dark sky', { sky: { skyElectronsPerPx: 1 } }, 0.35],

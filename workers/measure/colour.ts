@@ -1,15 +1,17 @@
-import { measureSky, meshAt } from '../background/sky.ts';
+import { measureSky } from '../background/sky.ts';
 import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
-import { measureGrowth } from './growth.ts';
+import { calibrateWidths, type Sample } from './calibrate.ts';
+import { Field } from './field.ts';
+import { learnFrame } from './learn.ts';
 import type { Measurement } from './measure.ts';
-import { seenProfile, shapeOf } from './profile.ts';
-import { fitTarget, type MeasuredStar } from './star.ts';
+import { measureStar, type MeasuredStar } from './star.ts';
 import { Workspace } from './workspace.ts';
 
 /** A star in one colour, on that colour's own pixels. */
 export interface ColourStar {
+  /** The same star in the table. */
   star: MeasuredStar;
   xPx: number;
   yPx: number;
@@ -21,61 +23,53 @@ export interface ColourStar {
 
 const MIN_SNR = 25;
 const MOST_STARS = 400;
+const MOST_RELATIVE_SIGMA = 0.3;
+
+/** The table's own stars: those of the plane that was measured, green. */
+export const measuredColour = ({ stars }: Measurement): ColourStar[] =>
+  stars
+    .slice(0, MOST_STARS)
+    .filter(isGood)
+    .map((star) => inColour(star, star))
+    .filter(hasWidth);
 
 /**
- * Measures the brightest good stars once more on one colour's pixels (no colour is made up between them). Widths are
- * those of the plain profile: the three colours compare with each other, not with the calibrated widths of the table.
+ * Measures the brightest good stars once more on the pixels of another colour (no colour is made up between them), as the
+ * table's stars were: with the wings, backgrounds, halo and calibration of that colour, which has its own width and air.
  */
 export function measureColour(
   plane: Plane,
-  { stars, form, radiusPx, unitsPerElectron, narrow }: Measurement,
+  { stars, shape, radiusPx, unitsPerElectron }: Measurement,
   kernels: Kernels,
 ): ColourStar[] {
   const mark = kernels.arena.mark();
   const sky = measureSky(plane, kernels);
   const space = new Workspace(kernels, plane, radiusPx);
-  space.integratePixels(narrow);
-  const found: ColourStar[] = [];
-  for (const star of stars.slice(0, MOST_STARS)) {
-    if (star.flags & (NOT_FOR_SHAPE | FLAG.ring) || star.snr < MIN_SNR) continue;
-    const target = {
-      xPx: star.xPx,
-      yPx: star.yPx,
-      level: meshAt(sky, sky.levels, plane, star.xPx, star.yPx),
-      sigma: meshAt(sky, sky.sigmas, plane, star.xPx, star.yPx),
-      neighbours: [],
-      roughness: 0,
-      heightGuess: 0,
-    };
-    const noise = { skyVariance: target.sigma ** 2, unitsPerElectron };
-    const { profile, gathered, cx, cy } = fitTarget(
-      space,
-      target,
-      { shape: shapeOfStar(star) },
-      form,
-      radiusPx,
-      noise,
-    );
-    if (!profile || gathered.saturated > 0) continue;
-    const shape = shapeOf(seenProfile(space, profile));
-    if (!(shape.fwhmSigmaPx < 0.3 * shape.fwhmPx)) continue;
-    found.push({
-      star,
-      xPx: cx + profile.dx,
-      yPx: cy + profile.dy,
-      positionSigmaPx: shape.positionSigmaPx,
-      fwhmPx: shape.fwhmPx,
-      fwhmSigmaPx: shape.fwhmSigmaPx,
-      hfdPx: measureGrowth(space, gathered.count, profile, radiusPx, true).hfdPx,
-    });
-  }
+  const candidates = stars.map(({ xPx, yPx, snr }) => ({ xPx, yPx, significance: snr, double: false }));
+  const field = new Field(plane, sky, candidates, shape, radiusPx);
+  const { form, halo, typical, noiseAt } = learnFrame(space, field, sky, shape, { unitsPerElectron });
+  const found: { star: MeasuredStar; sample: Sample }[] = [];
+  stars.slice(0, MOST_STARS).forEach((star, index) => {
+    if (!isGood(star)) return;
+    const target = field.target(index);
+    const measured = measureStar(space, target, shape, form, radiusPx, noiseAt(target), halo, typical);
+    if (!measured || measured.star.flags & (FLAG.saturated | FLAG.unfitted)) return;
+    found.push({ star, sample: { ...measured, target } });
+  });
+  const samples = found.map(({ sample }) => sample);
+  calibrateWidths(space, plane, samples, { shape, form, radiusPx, noiseAt });
   kernels.arena.reset(mark);
-  return found;
+  return found.map(({ star, sample }) => inColour(star, sample.star)).filter(hasWidth);
 }
 
-/** Second moments of the Gaussian with a star's width and distortion. */
-function shapeOfStar({ fwhmPx, e1, e2 }: MeasuredStar) {
-  const area = (fwhmPx / (2 * Math.sqrt(2 * Math.LN2))) ** 2;
-  const mean = area / Math.sqrt(Math.max(1 - e1 ** 2 - e2 ** 2, 0.05));
-  return { xx: mean * (1 + e1), yy: mean * (1 - e1), xy: mean * e2 };
+const isGood = (star: MeasuredStar): boolean =>
+  !(star.flags & (NOT_FOR_SHAPE | FLAG.ring)) && star.snr >= MIN_SNR;
+
+const hasWidth = ({ fwhmPx, fwhmSigmaPx }: ColourStar): boolean => fwhmSigmaPx < MOST_RELATIVE_SIGMA * fwhmPx;
+
+function inColour(
+  star: MeasuredStar,
+  { xPx, yPx, positionSigmaPx, fwhmPx, fwhmSigmaPx, hfdPx }: MeasuredStar,
+): ColourStar {
+  return { star, xPx, yPx, positionSigmaPx, fwhmPx, fwhmSigmaPx, hfdPx };
 }

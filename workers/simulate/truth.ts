@@ -1,4 +1,5 @@
 import { dispersionUm } from './atmosphere.ts';
+import type { Channel } from './mosaic.ts';
 import { pathMoments, starPath } from './motion.ts';
 import { createRenderer } from './render.ts';
 import { makeScene, toFieldMm, type Optics, type Scene, type SceneChanges, type Vector } from './scene.ts';
@@ -65,9 +66,13 @@ export function truthOf(scene: Scene): SceneTruth {
 }
 
 /** Width at one place, from the noise-free star on a grid of at least 20 samples per width. */
-export function fwhmAt(scene: Scene, xPx: number, yPx: number): number {
+export function fwhmAt(
+  scene: Scene,
+  xPx: number,
+  yPx: number,
+  channel: Channel = scene.rig.mosaic ? 'G' : 'mono',
+): number {
   const renderer = createRenderer(scene);
-  const channel = scene.rig.mosaic ? 'G' : 'mono';
   const half = 120;
   const gridOf = (reachPx: number): Grid => {
     const offsets = Float64Array.from({ length: 2 * half + 1 }, (_, i) => ((i - half) * reachPx) / half);
