@@ -21,6 +21,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'the gain that frames tell of themselves over the true one; [part of a name]',
       load: () => import('./gain.ts'),
     },
+    pool: {
+      says: 'frames of 2 MP through the page: frames a second by workers, memory on the way; [frames] [workers ...]',
+      load: () => import('./pool.ts'),
+    },
     field: {
       says: 'causes, parameters, budget and confidence over simulated fields; [tuning|reporting|shared|tables] ...',
       load: () => import('./field.ts'),
