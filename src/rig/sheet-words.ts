@@ -1,5 +1,5 @@
 import type { OpticsKind } from '../../workers/protocol/rig.ts';
-import type { NumberKey, RigSheet } from '../../workers/rig/sheet.ts';
+import type { AdjusterKind, NumberKey, RigSheet } from '../../workers/rig/sheet.ts';
 
 /** How the sheet is asked for: groups of rows, each with its words. */
 export interface NumberRow {
@@ -76,6 +76,16 @@ export const FOCUSER_ROWS = [
   row('focuserMmPerTurn', 'Travel per turn', 'mm'),
   row('correctorDistanceMm', 'Corrector to sensor', 'mm', 'As its maker asks; 55 is common.'),
 ];
+export const ADJUSTER_ROWS = [
+  row('adjusterRadiusMm', 'Screws or shims from the middle', 'mm'),
+  row('adjusterPitchMm', 'Travel per turn of a screw', 'mm', 'M3 0.5, M4 0.7; empty means shims.'),
+  row(
+    'adjusterFirstHour',
+    'First one lies in the picture at',
+    'o’clock',
+    '12 is up, 3 is right. To find out: put paper under the first one and take a focus run: where the sensor has moved farthest out, there it is.',
+  ),
+];
 export const MOUNT_ROWS = [
   row('periodicErrorArcsec', 'Periodic error, top to bottom', '″'),
   row('periodicPeriodS', 'Turn of the worm', 's'),
@@ -94,6 +104,12 @@ export const SITE_ROWS = [
   ),
 ];
 
+export const ADJUSTER_WORDS: Record<AdjusterKind, string> = {
+  none: 'None',
+  three: 'Three points',
+  four: 'Four points',
+};
+
 export const FIXED_WORDS: { key: keyof RigSheet['fixed']; text: string }[] = [
   { key: 'corrector', text: 'No corrector fits' },
   { key: 'primary', text: 'The main mirror cannot be adjusted or moved' },
@@ -101,7 +117,15 @@ export const FIXED_WORDS: { key: keyof RigSheet['fixed']; text: string }[] = [
   { key: 'focuserAtStop', text: 'The focuser stands at its stop' },
 ];
 
-const ALL = [...TELESCOPE_ROWS, ...CAMERA_ROWS, ...FILTER_ROWS, ...FOCUSER_ROWS, ...MOUNT_ROWS, ...SITE_ROWS];
+const ALL = [
+  ...TELESCOPE_ROWS,
+  ...CAMERA_ROWS,
+  ...FILTER_ROWS,
+  ...FOCUSER_ROWS,
+  ...ADJUSTER_ROWS,
+  ...MOUNT_ROWS,
+  ...SITE_ROWS,
+];
 
 /** Names of the numbers among `keys` that are not told yet, as they stand in the sheet. */
 export const untold = (sheet: RigSheet, keys: NumberKey[]): string[] =>

@@ -1,3 +1,6 @@
+import type { Estimate } from '../protocol/report.ts';
+import type { RigSheet } from './sheet.ts';
+
 /** A plate between telescope and camera that leans by screws or shims. */
 export interface Adjuster {
   /** Screws, evenly spread on their circle. */
@@ -50,6 +53,39 @@ export function adjust(tiltUmPerMm: { x: number; y: number }, adjuster: Adjuster
     })),
     refocusUm: -lowest,
   };
+}
+
+/** The adjuster that a sheet tells of; null where there is none, or too little is told of it. */
+export function adjusterOf(
+  sheet: Pick<RigSheet, 'adjuster' | 'adjusterRadiusMm' | 'adjusterPitchMm' | 'adjusterFirstHour'>,
+): Adjuster | null {
+  const { adjuster, adjusterRadiusMm: radiusMm, adjusterPitchMm: pitchMm, adjusterFirstHour: hour } = sheet;
+  if (adjuster === null || adjuster === 'none' || radiusMm === null || hour === null) return null;
+  return { points: adjuster === 'three' ? 3 : 4, radiusMm, pitchMm, firstDeg: wrapped(30 * hour - 90) };
+}
+
+/** Place on the face of a clock, more than 0 to 12, of a direction in the picture (degrees from +x towards +y; y is down). */
+export function clockHour(atDeg: number): number {
+  const hour = ((((atDeg + 90) / 30) % 12) + 12) % 12;
+  return hour < 1e-9 ? 12 : hour;
+}
+
+/**
+ * Standard error of each point's `moveUm`, from those of the tilt's components along x and y taken as independent; µm.
+ * Of a shim it is the error against the point that needs none.
+ */
+export function moveSigmas(
+  tilt: { x: Estimate; y: Estimate },
+  adjuster: Adjuster,
+  points: AdjusterPoint[],
+): number[] {
+  const lowest = points.reduce((low, point) => (point.moveUm < low.moveUm ? point : low)).atDeg * DEG;
+  return points.map(({ atDeg }) => {
+    const from = adjuster.pitchMm === null ? lowest : null;
+    const along = Math.cos(atDeg * DEG) - (from === null ? 0 : Math.cos(from));
+    const across = Math.sin(atDeg * DEG) - (from === null ? 0 : Math.sin(from));
+    return adjuster.radiusMm * Math.hypot(along * tilt.x.sigma, across * tilt.y.sigma);
+  });
 }
 
 /** Direction in (-180, 180]. */

@@ -2,7 +2,7 @@ import { failure, success, type Outcome } from '../protocol/faults.ts';
 import { OPTICS_KINDS } from '../protocol/rig.ts';
 import { EXPANSION_PER_K } from './depth-of-focus.ts';
 import { NUMBER_KEYS, whyNot } from './sheet-limits.ts';
-import { EMPTY_SHEET, type RigSheet } from './sheet.ts';
+import { ADJUSTER_KINDS, EMPTY_SHEET, type RigSheet } from './sheet.ts';
 
 /** Version of the file that `writeSheets` makes: { "cornerwiseRigs": 1, "rigs": [ a sheet, ... ] }. */
 const VERSION = 1;
@@ -86,6 +86,7 @@ export function readSheet(value: unknown, which: string): Outcome<RigSheet> {
 const CHOICES = {
   optics: OPTICS_KINDS as readonly string[],
   tube: Object.keys(EXPANSION_PER_K),
+  adjuster: ADJUSTER_KINDS as readonly string[],
   colour: ['mono', 'mosaic'],
   following: ['equatorial', 'altazimuth', 'none'],
 } satisfies Partial<Record<keyof RigSheet, readonly string[]>>;

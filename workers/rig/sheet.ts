@@ -1,6 +1,9 @@
 import type { Following, OpticsKind, Rig } from '../protocol/rig.ts';
 import type { TubeMaterial } from './depth-of-focus.ts';
 
+export const ADJUSTER_KINDS = ['none', 'three', 'four'] as const;
+export type AdjusterKind = (typeof ADJUSTER_KINDS)[number];
+
 /**
  * Everything that one combination of telescope, camera, mount and site can be asked about. Null = not told; lengths
  * carry their unit. Plain data: what is kept, exported and imported is exactly this.
@@ -39,6 +42,14 @@ export interface RigSheet {
   focuserInnerMm: number | null;
   focuserMmPerTurn: number | null;
   adapters: { name: string; lengthMm: number }[];
+  /** A plate between telescope and camera that leans by screws or shims; 'none' = there is no such thing. */
+  adjuster: AdjusterKind | null;
+  /** Radius of the circle of its points. */
+  adjusterRadiusMm: number | null;
+  /** Travel a whole turn; null = shims. */
+  adjusterPitchMm: number | null;
+  /** Where its first point lies in the picture, as on the face of a clock: 12 (or 0) is up, 3 is right. */
+  adjusterFirstHour: number | null;
   /** Distance from a corrector's shoulder to the sensor that its maker asks for. */
   correctorDistanceMm: number | null;
 
@@ -84,6 +95,10 @@ export const EMPTY_SHEET: RigSheet = {
   focuserInnerMm: null,
   focuserMmPerTurn: null,
   adapters: [],
+  adjuster: null,
+  adjusterRadiusMm: null,
+  adjusterPitchMm: null,
+  adjusterFirstHour: null,
   correctorDistanceMm: null,
   following: null,
   periodicErrorArcsec: null,
