@@ -33,6 +33,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'poor fields: one frame against five fitted together; [tuning|reporting|tables] ...',
       load: () => import('./together.ts'),
     },
+    coherence: {
+      says: 'what stars leave in common if round and under the fitted model, with the verdict; [frames or folders]',
+      load: () => import('./coherence.ts'),
+    },
     focus: {
       says: 'focus runs: tilt, focus and curvature against the truth; [runs]',
       load: () => import('./focus.ts'),
