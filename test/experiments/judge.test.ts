@@ -35,6 +35,19 @@ describe('a step of the focus', () => {
     },
   );
 
+  test('the defocus of the first frame in micrometres, and the lean', () => {
+    for (const z of [-90, -55, -30, 0, 30, 55, 90])
+      for (const lean of [0, 14]) {
+        const calm = { ...undecided, run: { tiltUmPerMm: { x: lean, y: 0 }, seeingChange: 0 } };
+        const frames = [shot({ ...calm, positionUm: z }), shot({ ...calm, positionUm: z + STEP, seed: 5 })];
+        const { reasons } = judgeExperiment('refocus-step', frames[0], [frames[1]], { stepUm: STEP });
+        const [, far, side] = /lay (\d+) ± \d+ µm (behind|before)/.exec(reasons[0]) ?? [null, '0', 'behind'];
+        // A sensor mm of 3.7 to either side leans by 52 µm: the cells at the edge are twice as far off as the step.
+        expect(Math.abs((side === 'behind' ? 1 : -1) * Number(far) - z)).toBeLessThan(8);
+        expect(Math.abs(Number(/frames: (-?[\d.]+) µm/.exec(reasons[1])![1]) - lean)).toBeLessThan(3);
+      }
+  });
+
   test('a lean shows its direction', () => {
     const run = { tiltUmPerMm: { x: 14, y: -6 } };
     const told = { cause: 'tilt', rival: 'seeing', confidence: 0.6, run } as const;

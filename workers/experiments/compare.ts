@@ -15,47 +15,56 @@ export function commonCells(a: Evidence, b: Evidence): [CellEvidence, CellEviden
 }
 
 /** Sum over the cells, counted as so many as are independent. */
-export function overCells(
-  pairs: readonly [CellEvidence, CellEvidence][],
-  ln: (a: CellEvidence, b: CellEvidence) => number,
-): number {
+export function overCells<T>(pairs: readonly T[], ln: (pair: T) => number): number {
   if (pairs.length === 0) return 0;
-  const sum = pairs.reduce((total, [a, b]) => total + ln(a, b), 0);
+  const sum = pairs.reduce((total, pair) => total + ln(pair), 0);
   return (sum * Math.min(pairs.length, INDEPENDENT_CELLS)) / pairs.length;
 }
 
-/** ln likelihood of the second frame's lengths when they are `factor` times the first's, turned by `turnDeg`. */
-export function lnLengths(a: Evidence, b: Evidence, factor: number, turnDeg = 0): number {
-  const turn = (2 * turnDeg * Math.PI) / 180;
-  const [c, s] = [Math.cos(turn), Math.sin(turn)];
-  return overCells(commonCells(a, b), (p, q) => {
-    const [x, y] = [factor * (c * p.q1.value - s * p.q2.value), factor * (s * p.q1.value + c * p.q2.value)];
-    const loose =
-      (REPEATS * Math.hypot(p.q1.value, p.q2.value) * Math.max(1, factor)) ** 2 + (0.02 * q.width.value) ** 2;
-    return (
-      lnGauss(q.q1.value - x, q.q1.variance + factor ** 2 * p.q1.variance + loose) +
-      lnGauss(q.q2.value - y, q.q2.variance + factor ** 2 * p.q2.variance + loose)
-    );
-  });
+/**
+ * ln likelihood of the second frame's lengths when their mean is `factor` times the first's. How the cells differ from the
+ * mean is the optics' doing under every cause and stays, unless `pattern` says by what it is multiplied: a trail adds the
+ * same everywhere.
+ */
+export function lnLengths(a: Evidence, b: Evidence, factor: number, pattern = 1): number {
+  const [x, y] = [factor * a.q1.value, factor * a.q2.value];
+  const loose = (REPEATS * Math.hypot(x, y)) ** 2 + floorOf(b);
+  return (
+    lnGauss(b.q1.value - x, b.q1.variance + factor ** 2 * a.q1.variance + loose) +
+    lnGauss(b.q2.value - y, b.q2.variance + factor ** 2 * a.q2.variance + loose) +
+    lnPattern(a, b, pattern)
+  );
 }
 
 /** ... when the second frame's length has nothing to do with the first's, but for its usual size: all stars alike. */
 export function lnAnyLength(a: Evidence, b: Evidence): number {
-  const usual = Math.hypot(a.q1.value, a.q2.value) ** 2 + a.q1.variance;
-  const own = (0.02 * b.width.value) ** 2;
-  const ln =
-    lnGauss(b.q1.value, b.q1.variance + own + usual / 2) +
-    lnGauss(b.q2.value, b.q2.variance + own + usual / 2);
-  const cells = Math.min(commonCells(a, b).length, INDEPENDENT_CELLS);
-  // One draw for the whole frame; that the cells then agree with it is foretold as well as by any other cause.
-  const agreeing = overCells(commonCells(a, b), (_, q) => {
-    const loose = (REPEATS * Math.hypot(b.q1.value, b.q2.value)) ** 2 + own;
-    return (
-      lnGauss(q.q1.value - b.q1.value, q.q1.variance + loose) +
-      lnGauss(q.q2.value - b.q2.value, q.q2.variance + loose)
-    );
+  const usual = (a.q1.value ** 2 + a.q2.value ** 2 + a.q1.variance + a.q2.variance) / 2;
+  return (
+    lnGauss(b.q1.value, b.q1.variance + floorOf(b) + usual) +
+    lnGauss(b.q2.value, b.q2.variance + floorOf(b) + usual) +
+    lnPattern(a, b, 1)
+  );
+}
+
+/** Every frame is long by a twentieth in a way of its own: a breath of wind, the drive, the air (common practice, no source). */
+const floorOf = ({ width }: { width: { value: number } }): number => (0.05 * width.value) ** 2;
+
+/** The cells' differences from the frame's mean, in both frames. */
+function lnPattern(a: Evidence, b: Evidence, factor: number): number {
+  const pairs = commonCells(a, b);
+  const ln = overCells(pairs, ([p, q]) => {
+    const one = (axis: 'q1' | 'q2') => {
+      const before = p[axis].value - a[axis].value;
+      const loose = (REPEATS * factor * before) ** 2 + floorOf(q);
+      return lnGauss(
+        q[axis].value - b[axis].value - factor * before,
+        q[axis].variance + factor ** 2 * p[axis].variance + loose,
+      );
+    };
+    return one('q1') + one('q2');
   });
-  return cells > 0 ? ln + (agreeing * (cells - 1)) / cells : ln;
+  // The mean is one of the cells' numbers.
+  return pairs.length > 1 ? (ln * (pairs.length - 1)) / pairs.length : 0;
 }
 
 /** ln likelihood of the second frame's width when it is the first's, with this relative change from frame to frame. */
@@ -65,11 +74,16 @@ export const lnWidth = (a: Evidence, b: Evidence, change: number): number =>
     a.width.variance + b.width.variance + (2 * change * a.width.value) ** 2,
   );
 
-/** A trail that is steady (its quadrupole grows with the square of the exposure) or not. */
-export const lnTrail = (a: Evidence, b: Evidence, factor: number, steady: number): number =>
+/** Trails of several frames: a steady one in all of them, its quadrupole times `factor` each, or none that stays. */
+export const lnTrails = (
+  a: Evidence,
+  after: readonly Evidence[],
+  factor: (b: Evidence) => number,
+  steady: number,
+): number =>
   lnMix([
-    [steady, lnLengths(a, b, factor)],
-    [1 - steady, lnAnyLength(a, b)],
+    [steady, after.reduce((sum, b) => sum + lnLengths(a, b, factor(b)), 0)],
+    [1 - steady, after.reduce((sum, b) => sum + lnAnyLength(a, b), 0)],
   ]);
 
 /** Rise of the width over the field, px² per half-diagonal along x and y, by least squares over the cells. */

@@ -5,13 +5,15 @@ import { judged, lnMix, priorOf, voided } from './bayes.ts';
 import { commonCells, lnAnyLength, lnLengths } from './compare.ts';
 import type { CellEvidence, Evidence } from './evidence.ts';
 
-/** Air that changes between the two frames widens all stars alike: relative change of their variance. */
-const AIR_CHANGES = 0.15;
+/** Air that changes between the two frames widens all stars alike: by an eighth of the width, twice that of the variance. */
+const AIR_CHANGES = 0.24;
 /** The law of variances against defocus holds to this part on real stars. */
 const LAW = 0.12;
 /** Step in µm at f/1 that is usual when nobody told it: a few depths of focus. */
 const USUAL_STEP = 5;
 const USUAL_OBSTRUCTION = 0.25;
+/** Of nine cells so many tell something of their own. */
+const INDEPENDENT = 4;
 
 /** Measured change of variance, place and its error. */
 interface Change {
@@ -24,8 +26,8 @@ interface Change {
 
 /**
  * One small step of the focuser. A region out of focus by z has the variance k z² beside what else widens its stars, so a step
- * s changes it by k (s² + 2 s z): z = ((T2 - T1) / k - s²) / 2s, k = (1+ε²) / (16 F² px²) (variance of an annulus' disc). z counts
- * positive in the direction of the step.
+ * s changes it by k (s² + 2 s z), k = (1+ε²) / (16 F² px²) (variance of an annulus' disc); sizes follow that variance as `sizeOf`
+ * says. z counts positive in the direction of the step.
  */
 export function judgeRefocus(before: Evidence, after: Evidence[], told: Told): Judgement {
   const prior = priorOf(before.report, ['focus', 'seeing']);
@@ -64,10 +66,12 @@ export function judgeRefocus(before: Evidence, after: Evidence[], told: Told): J
       const leans: [number, number][] =
         x || y
           ? [[(x ?? 0) * halfWidthMm, (y ?? 0) * halfHeightMm]]
-          : Array.from({ length: 8 }, (_, i) => [
-              reach(largest) * Math.cos((i * Math.PI) / 4),
-              reach(largest) * Math.sin((i * Math.PI) / 4),
-            ]);
+          : [0.3, 0.6, 1].flatMap((times) =>
+              Array.from({ length: 8 }, (_, i): [number, number] => [
+                times * reach(largest) * Math.cos((i * Math.PI) / 4),
+                times * reach(largest) * Math.sin((i * Math.PI) / 4),
+              ]),
+            );
       return leans.flatMap(([a, b]) =>
         [1, -1].map((sign) => (u: number, v: number) => sign * (a * u + b * v)),
       );
@@ -116,6 +120,25 @@ const changeOf = ([a, b]: [CellEvidence, CellEvidence]): Change => ({
   width: a.width.value,
 });
 
+/**
+ * HFD² / 8 of a star in air (variance `air`) out of focus (variance `disc`): a Gaussian alone has ln 2 of its variance, a disc
+ * alone all of it; between them by rays through an annulus, to 2 %.
+ */
+const sizeOf = (air: number, disc: number): number =>
+  Math.LN2 * air + disc * (Math.LN2 + ((1 - Math.LN2) * disc) / (disc + 1.7 * air));
+
+/** Variance of the air that a star of this size has beside the disc; at least a twentieth of the size. */
+function airIn(size: number, disc: number): number {
+  let [low, high] = [0.05 * size, size / Math.LN2];
+  if (sizeOf(low, disc) > size) return low;
+  for (let i = 0; i < 30; i++) {
+    const middle = (low + high) / 2;
+    if (sizeOf(middle, disc) > size) high = middle;
+    else low = middle;
+  }
+  return low;
+}
+
 /** ln likelihood of the changes for a pattern of defocus; the air's common change is integrated out. */
 function lnPattern(
   changes: Change[],
@@ -126,16 +149,35 @@ function lnPattern(
 ): number {
   let [squares, sum, weights, ln] = [0, 0, 0, 0];
   for (const { u, v, rise, variance, width } of changes) {
-    const expected = k * (step * step + 2 * step * z(u, v));
-    const whole = variance + (LAW * k * step * (step + 2 * Math.abs(z(u, v)))) ** 2 + (0.03 * width) ** 2;
-    const off = rise - expected;
+    const at = z(u, v);
+    const [disc, moved] = [k * at * at, k * (at + step) ** 2];
+    const air = airIn(width, disc);
+    const whole = variance + (LAW * k * step * (step + 2 * Math.abs(at))) ** 2 + (0.03 * width) ** 2;
+    // A disc larger than the star itself is off as well.
+    const off = width + rise - sizeOf(air, moved) + Math.max(0, sizeOf(air, disc) - width);
     squares += (off * off) / whole;
     sum += off / whole;
     weights += 1 / whole;
     ln -= Math.log(whole) / 2;
   }
-  const air = (AIR_CHANGES * smallest) ** -2;
-  return ln - (squares - (sum * sum) / (weights + air)) / 2 - Math.log1p(weights / air) / 2;
+  const common = (AIR_CHANGES * smallest) ** -2;
+  const all = ln - (squares - (sum * sum) / (weights + common)) / 2;
+  // Cells share what the law leaves out, and the error of the hand's step.
+  return (all * INDEPENDENT) / changes.length - Math.log1p(weights / common) / 2;
+}
+
+/** Defocus before the step, positive in its direction, that makes a star of this size grow by `rise`: by bisection. */
+function defocusOf(width: number, rise: number, k: number, step: number): number {
+  // A disc is no larger than the star that holds it.
+  const most = Math.min(3 * step, Math.sqrt(width / k));
+  let [low, high] = [-most, most];
+  for (let i = 0; i < 30; i++) {
+    const z = (low + high) / 2;
+    const after = sizeOf(airIn(width, Math.min(k * z * z, width)), k * (z + step) ** 2);
+    if (after > width + rise) high = z;
+    else low = z;
+  }
+  return (low + high) / 2;
 }
 
 /** Defocus of middle and edges by the law, as sentences. */
@@ -148,14 +190,19 @@ function reasonsOf(
 ): string[] {
   const step = Math.abs(told.stepUm!);
   const sign = told.stepUm! < 0 ? -1 : 1;
-  const defocus = changes.map(({ rise, variance, width, u, v }) => ({
-    u,
-    v,
-    z: (sign * (rise / k - step * step)) / (2 * step),
-    sigma: Math.sqrt(variance + (0.03 * width) ** 2) / (2 * k * step),
-  }));
+  const defocus = changes.map(({ rise, variance, width, u, v }) => {
+    const error = Math.sqrt(variance + (0.03 * width) ** 2);
+    return {
+      u,
+      v,
+      z: sign * defocusOf(width, rise, k, step),
+      sigma: (defocusOf(width, rise + error, k, step) - defocusOf(width, rise - error, k, step)) / 2,
+    };
+  });
   const mean = defocus.reduce((sum, { z }) => sum + z, 0) / defocus.length;
-  const sigma = Math.sqrt(defocus.reduce((sum, each) => sum + each.sigma ** 2, 0)) / defocus.length;
+  const own = Math.sqrt(defocus.reduce((sum, each) => sum + each.sigma ** 2, 0)) / defocus.length;
+  // Hands set a step to about a tenth, half of which is in the answer.
+  const sigma = Math.hypot(own, 0.05 * step);
   const lean = (pick: (d: { u: number; v: number }) => number) => {
     const spread = defocus.reduce((sum, each) => sum + pick(each) ** 2, 0);
     return spread > 0 ? defocus.reduce((sum, each) => sum + pick(each) * (each.z - mean), 0) / spread : 0;

@@ -1,7 +1,7 @@
 import type { Judgement, Told } from '../protocol/experiment.ts';
 import type { Cause } from '../protocol/report.ts';
 import { judged, lnGauss, lnMix, priorOf, voided, type Odds } from './bayes.ts';
-import { lnLengths, lnTrail, lnWidth } from './compare.ts';
+import { lnLengths, lnTrails, lnWidth } from './compare.ts';
 import { elongationOfParts, type Evidence } from './evidence.ts';
 
 /** Of trails seen in one frame this share is steady drift; gusts, swings and knocks are the rest (our own guess). */
@@ -34,12 +34,14 @@ export function judgeExposure(before: Evidence, after: Evidence[]): Judgement {
       prior,
       'The exposure is the same as before: take the frames with half of it.',
     );
-  const ln = (cause: Cause) =>
-    after.reduce((sum, frame) => {
-      const factor = (frame.exposureS! / first) ** 2;
-      if (cause === 'trailing') return sum + lnTrail(before, frame, factor, STEADY);
-      return sum + lnLengths(before, frame, cause === 'rotation' ? factor : 1);
+  const factor = (frame: Evidence) => (frame.exposureS! / first) ** 2;
+  const ln = (cause: Cause) => {
+    if (cause === 'trailing') return lnTrails(before, after, factor, STEADY);
+    return after.reduce((sum, frame) => {
+      const times = cause === 'rotation' ? factor(frame) : 1;
+      return sum + lnLengths(before, frame, times, times);
     }, 0);
+  };
   return judged('halve-exposure', prior, ln, [
     `Elongation ${shown(before)} at ${first} s; ${after.map((frame) => `${shown(frame)} at ${frame.exposureS} s`).join(', ')}.`,
     `A steady drift would leave ${shownParts(before, (times[0]! / first) ** 2)}; the optics would leave ${shown(before)}.`,
@@ -58,21 +60,23 @@ export function judgeRepeats(
     before.report.verdict?.cause === 'trailing' ? 'astigmatism' : 'trailing',
   );
   const ln = (cause: Cause) =>
-    after.reduce((sum, frame) => sum + lnRepeat(cause, before, frame), 0) + ownVerdicts(prior, cause, after);
+    after.reduce((sum, frame) => sum + lnWidths(cause, before, frame), 0) +
+    (cause === 'trailing'
+      ? lnTrails(before, after, () => 1, STEADY)
+      : after.reduce((sum, frame) => sum + lnLengths(before, frame, 1), 0)) +
+    ownVerdicts(prior, cause, after);
   return judged(kind, prior, ln, [
     `Elongation ${shown(before)} before, ${after.map(shown).join(', ')} after.`,
     `Width ${width(before)} px before, ${after.map(width).join(', ')} after.`,
   ]);
 }
 
-function lnRepeat(cause: Cause, before: Evidence, frame: Evidence): number {
+function lnWidths(cause: Cause, before: Evidence, frame: Evidence): number {
   const change = cause === 'seeing' ? AIR_CHANGES : ELSE_CHANGES;
-  const widths = lnMix([
+  return lnMix([
     [0.9, lnWidth(before, frame, change)],
     [0.1, lnWidth(before, frame, 0.5)],
   ]);
-  if (cause === 'trailing') return widths + lnTrail(before, frame, 1, STEADY);
-  return widths + lnLengths(before, frame, 1);
 }
 
 /** What the new frames' own verdicts add, at half weight: the same optics mislead them the same way. */
@@ -99,19 +103,19 @@ export function judgeFilter(before: Evidence, after: Evidence[], told: Told): Ju
       prior,
       'The filter moved the focus: set the focus again, take the frame again, and say that you did. Until then the test is void.',
     );
-  const ln = (cause: Cause) =>
-    after.reduce((sum, frame) => {
-      const trail = TRACKING.includes(cause)
-        ? lnTrail(before, frame, 1, STEADY)
-        : lnLengths(before, frame, 1);
+  const ln = (cause: Cause) => {
+    if (TRACKING.includes(cause)) return lnTrails(before, after, () => 1, STEADY);
+    return after.reduce((sum, frame) => {
+      if (cause !== 'dispersion') return sum + lnLengths(before, frame, 1);
       const spread = lnMix([
         [0.45, lnLengths(before, frame, 0.1)],
         [0.25, lnLengths(before, frame, 0.3)],
         // The filter was taken out instead of put in: more colours, more spread.
         [0.3, lnLengths(before, frame, 2.5)],
       ]);
-      return sum + (cause === 'dispersion' ? spread : trail);
+      return sum + spread;
     }, 0);
+  };
   return judged('change-filter', prior, ln, [
     `Elongation ${shown(before)} before, ${after.map(shown).join(', ')} after.`,
   ]);
