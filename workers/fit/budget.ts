@@ -1,6 +1,6 @@
 import { BUDGET_PARTS } from '../protocol/report.ts';
 import type { BudgetEntry, BudgetPart, BudgetPlace } from '../protocol/report.ts';
-import { annulusMeans, diffractionFwhm, fringePx } from './optics.ts';
+import { diffractionFwhm, fringePx } from './optics.ts';
 import type { Optics } from './optics.ts';
 import { P } from './parameters.ts';
 import type { PathKind } from './parameters.ts';
@@ -31,7 +31,6 @@ export const isRotation = (theta: ArrayLike<number>): boolean =>
 export function budgetAt(input: BudgetInput, xi: number, eta: number): Record<BudgetPart, number> {
   const { optics, theta, path, dispersionPx } = input;
   const { obstruction } = optics;
-  const means = annulusMeans(obstruction);
   const defocus = spotVariance('defocus', obstruction);
   const coma = spotVariance('comaX', obstruction);
   const r2 = xi * xi + eta * eta;
@@ -85,13 +84,13 @@ export function budgetAt(input: BudgetInput, xi: number, eta: number): Record<Bu
     cross: 0,
     total: 0,
   };
+  // Spherical aberration with defocus is left out: in the mean of the corners only focus with curvature remains by definition,
+  // and what a small spherical aberration does to a large defocus would pose as much less of the latter.
   parts.cross =
     defocus * zAll ** 2 -
     (parts.focus + parts.tilt + parts.curvature) +
     coma * comaAll -
     (parts.coma + parts.collimation) +
-    // Spherical's spot (2 rho^3 - rho) against defocus' rho.
-    theta[P.spherical] * zAll * (2 * means.rho4 - means.rho2) +
     freely +
     movedAll -
     (parts.trailing + parts.rotation);
