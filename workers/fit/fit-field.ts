@@ -29,7 +29,7 @@ import { handicapOf, medianMisfit, search } from './search.ts';
 import { settleSign } from './sign.ts';
 import { stampMoments } from './stamp-moments.ts';
 import { InlineStarPool } from './star-pool.ts';
-import type { StarPool } from './star-pool.ts';
+import type { StarPool, StarResidual } from './star-pool.ts';
 import { tryFreePath } from './try-free-path.ts';
 import { unseenSigma } from './unseen.ts';
 import { micrometresPerPixel } from './wavefront.ts';
@@ -187,13 +187,23 @@ export const opticsPriors = (optics: Optics): FitOptions['priors'] =>
   ]);
 
 /** What the stars leave in common under a model. */
-export async function misfitOf(
+async function misfitOf(
   stamps: StampSet,
   optics: Optics,
   { xi, eta }: { xi: Float64Array; eta: Float64Array },
+  result: FitResult,
+  options: FitOptions,
+): Promise<CommonMisfit> {
+  return commonMisfit(await residualsOf(stamps, optics, result, options), xi, eta, stamps.sidePx);
+}
+
+/** What a model leaves of each of its stars. */
+export async function residualsOf(
+  stamps: StampSet,
+  optics: Optics,
   { state, shape }: FitResult,
   { stars, fineness }: FitOptions,
-): Promise<CommonMisfit> {
+): Promise<StarResidual[]> {
   const own = await InlineStarPool.create(stamps, optics);
   const question = {
     theta: state.theta,
@@ -203,9 +213,9 @@ export async function misfitOf(
     wanted: null,
   };
   const jobs = stars.map((star) => ({ star, dxPx: state.dxPx[star], dyPx: state.dyPx[star] }));
-  const value = commonMisfit(own.residuals(question, jobs), xi, eta, stamps.sidePx);
+  const residuals = own.residuals(question, jobs);
   own.close();
-  return value;
+  return residuals;
 }
 
 /** The model that is needed, the fullest one on the way to it, and what else explains the stars. */

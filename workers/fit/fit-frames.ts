@@ -24,6 +24,8 @@ import type { StarPool } from './star-pool.ts';
 const COMPARE = { stars: 70, iterations: 5, tolerance: 2 };
 const SETTLE = { stars: 150, iterations: 8, tolerance: 0.5 };
 const FINISH = { stars: 240, iterations: 6, tolerance: 0.1 };
+/** Chi squared by which a start may lag behind the best so far after its third step. */
+const FAR_BEHIND = 600;
 /** Share of the way that the frames' own fits take. */
 const ALONE = 0.6;
 
@@ -153,7 +155,8 @@ async function chooseModel(prepared: readonly Prepared[], onProgress: FitProgres
   const starts = jointStarts(prepared);
   const tried: JointResult[] = [];
   for (const [i, start] of starts.entries()) {
-    tried.push(await fitJointly(limited(start, COMPARE.stars, full), COMPARE));
+    const giveUpAbove = Math.min(...tried.map(({ cost }) => cost)) + FAR_BEHIND;
+    tried.push(await fitJointly(limited(start, COMPARE.stars, full), { ...COMPARE, giveUpAbove }));
     onProgress(ALONE + (0.12 * (i + 1)) / starts.length, 'searching');
   }
   const scale = Math.min(...tried.map(misfitOfFrames));

@@ -146,12 +146,12 @@ export async function fitJointly(
 
 /**
  * Each frame's part of the joint fit as a fit of its own, its covariance that of all frames together. `misfitOf`: what
- * the stars of a frame leave in common.
+ * the stars of all frames leave in common.
  */
 export async function jointResults(
   joint: JointResult,
   optics: Optics,
-  misfitOf: (result: FitResult, frame: number) => Promise<number>,
+  misfitOf: (results: FitResult[]) => Promise<number>,
 ): Promise<{ results: FitResult[]; covariances: Float64Array[] }> {
   const { frames } = joint;
   const { of, parameters } = columnsOf(frames);
@@ -164,7 +164,7 @@ export async function jointResults(
     state: frames[i].state,
     shape: frames[i].shape,
   }));
-  const misfits = await each(results, misfitOf);
+  const commonMisfit = await misfitOf(results);
   const blursPx = frames.map(({ state }) => Math.exp(state.theta[P.lnBlur]));
   const covariance = systemCovariance(
     {
@@ -180,7 +180,7 @@ export async function jointResults(
       ),
       answers: parts.flatMap(({ answers }) => answers),
     },
-    sum(misfits) / misfits.length,
+    commonMisfit,
   );
   return { results, covariances: parts.map(({ free }, frame) => spreadOut(covariance, free, of[frame])) };
 }

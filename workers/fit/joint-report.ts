@@ -1,13 +1,18 @@
 import type { StampSet } from '../protocol/stamps.ts';
+import { commonMisfit } from './coherence.ts';
+import type { CommonMisfit } from './coherence.ts';
 import type { FieldFit, Rival } from './field-fit.ts';
 import { fieldPositions } from './field-stars.ts';
 import { widthsOf } from './field-widths.ts';
-import { misfitOf } from './fit-field.ts';
+import { residualsOf } from './fit-field.ts';
 import { jointResults, repeats } from './joint-fit.ts';
 import type { JointResult } from './joint-fit.ts';
+import type { FitResult } from './levenberg.ts';
+import type { Optics } from './optics.ts';
 import { P, PARAMETER_COUNT } from './parameters.ts';
 import { medianMisfit } from './search.ts';
 import { settleSign } from './sign.ts';
+import type { StarResidual } from './star-pool.ts';
 
 /** A frame of the joint fit: its stars, its fit alone, and the optics that all share. */
 export interface ReportedFrame {
@@ -24,19 +29,11 @@ export async function jointFits(
   // One telescope, but air that parts the colours differently in each frame.
   const { optics } = reported[0].single;
   const opticsOf = (single: FieldFit) => ({ ...optics, colourShiftPx: single.optics.colourShiftPx });
-  const common: { uneven: number; whole: number }[] = [];
-  const { results, covariances } = await jointResults(joint, optics, async (result, i) => {
-    const { stamps, single } = reported[i];
-    common[i] = await misfitOf(
-      stamps,
-      single.optics,
-      fieldPositions(stamps),
-      result,
-      joint.frames[i].options,
-    );
-    return common[i].whole;
+  let common: CommonMisfit = { uneven: 0, whole: 0 };
+  const { results, covariances } = await jointResults(joint, optics, async (each) => {
+    common = await misfitOfAll(reported, each, joint, optics);
+    return common.whole;
   });
-  const mean = (values: number[]) => values.reduce((sum, value) => sum + value, 0) / values.length;
   const fits: FieldFit[] = [];
   for (const [i, { stamps, single }] of reported.entries()) {
     const { state, shape } = results[i];
@@ -52,14 +49,54 @@ export async function jointFits(
       droppedSigma: droppedSigmas(reported, results[i].free, single),
       chi2PerDof: medianMisfit(results[i]),
       stars: joint.frames[i].options.stars.length,
-      // What stars leave in common is known the better the more of them are looked at.
-      coherence: mean(common.map(({ uneven }) => uneven)),
-      commonMisfit: mean(common.map(({ whole }) => whole)),
+      coherence: common.uneven,
+      commonMisfit: common.whole,
       rivals: rivals[i],
       ...(await widthsOf(results[i], opticsOf(single), stamps, single.dispersionPx)),
     });
   }
   return fits;
+}
+
+/**
+ * What the stars of all frames leave in common, as if they were of one: the optics repeat, and so does what the model
+ * lacks of them; few stars of one frame cannot tell it from noise.
+ */
+async function misfitOfAll(
+  reported: readonly ReportedFrame[],
+  results: readonly FitResult[],
+  joint: JointResult,
+  optics: Optics,
+): Promise<CommonMisfit> {
+  const side = Math.min(...reported.map(({ stamps }) => stamps.sidePx));
+  const pooled: StarResidual[] = [];
+  const xi: number[] = [];
+  const eta: number[] = [];
+  for (const [i, { stamps }] of reported.entries()) {
+    const places = fieldPositions(stamps);
+    const before = xi.length;
+    const residuals = await residualsOf(stamps, optics, results[i], joint.frames[i].options);
+    for (const one of residuals)
+      pooled.push({
+        ...one,
+        star: before + one.star,
+        rest: middleOf(one.rest, stamps.sidePx, side),
+        model: middleOf(one.model, stamps.sidePx, side),
+      });
+    xi.push(...places.xi);
+    eta.push(...places.eta);
+  }
+  return commonMisfit(pooled, Float64Array.from(xi), Float64Array.from(eta), side);
+}
+
+/** The middle of a square picture; both sides are odd. */
+function middleOf(picture: Float64Array, side: number, wanted: number): Float64Array {
+  if (side === wanted) return picture;
+  const edge = (side - wanted) / 2;
+  return Float64Array.from({ length: wanted * wanted }, (_, at) => {
+    const [x, y] = [at % wanted, Math.floor(at / wanted)];
+    return picture[(y + edge) * side + x + edge];
+  });
 }
 
 /**

@@ -13,7 +13,13 @@ import { SEARCH_GROUPS } from './starts.ts';
 
 /** What stands in for a missing cause needs a push off zero. */
 const PUSH_PX = { focus: 0.4, motion: 0.5 };
-const REFIT = { iterations: 8, tolerance: 1 };
+/** A rival this far behind cannot win: its exact distance matters to nobody. */
+const HOPELESS = 400;
+const refitOf = (joint: JointResult) => ({
+  iterations: 8,
+  tolerance: 1,
+  giveUpAbove: joint.cost + HOPELESS * misfitOfFrames(joint),
+});
 
 /**
  * Best explanations of all frames without the cause that weighs most in a frame's corners: for each frame its own list,
@@ -43,7 +49,7 @@ export async function jointRivals(
             path: shape.path,
             theta: [...state.theta],
             gap: (trial.cost - joint.cost) / scale + freedom,
-            atLeast: false,
+            atLeast: trial.cost - joint.cost > HOPELESS * scale,
           };
         })
         .sort((a, b) => a.gap - b.gap),
@@ -83,7 +89,8 @@ async function withoutOptics(joint: JointResult, { groups, key }: ModelCause): P
       }
       return { ...frame, shape: { groups: added, path }, state: { ...frame.state, theta } };
     });
-  return [await fitJointly(variant(false), REFIT), await fitJointly(variant(true), REFIT)];
+  const refit = refitOf(joint);
+  return [await fitJointly(variant(false), refit), await fitJointly(variant(true), refit)];
 }
 
 /** All frames as they are, but one that stands still; the optics may be anything that the others agree with. */
@@ -98,5 +105,5 @@ async function unmoved(joint: JointResult, still: number): Promise<JointResult[]
       state: { ...frame.state, theta },
     };
   });
-  return [await fitJointly(frames, REFIT)];
+  return [await fitJointly(frames, refitOf(joint))];
 }
