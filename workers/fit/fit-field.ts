@@ -187,7 +187,7 @@ export const opticsPriors = (optics: Optics): FitOptions['priors'] =>
   ]);
 
 /** What the stars leave in common under a model. */
-async function misfitOf(
+export async function misfitOf(
   stamps: StampSet,
   optics: Optics,
   { xi, eta }: { xi: Float64Array; eta: Float64Array },
