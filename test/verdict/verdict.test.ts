@@ -39,6 +39,18 @@ describe('names of causes (rules of the report)', () => {
     expect(judge(fitOf({ motionX: 8 }, ['motion'])).verdict.cause).toBe('trailing');
   });
 
+  test('a curvature that the focus takes back in the corners counts by what is left of both (a spot is as wide as its whole defocus)', () => {
+    // At the corners (one half-diagonal) the curvature's -4 and the focus' 2.5 leave -1.5 of defocus.
+    const cancelled = fitOf({ focus: 2.5, curvature: -4, astigmatism0: 3 }, [
+      'focus',
+      'curvature',
+      'astigmatism',
+    ]);
+    expect(judge(cancelled).verdict.cause).toBe('astigmatism');
+    const alone = fitOf({ curvature: -4, astigmatism0: 3 }, ['focus', 'curvature', 'astigmatism']);
+    expect(judge(alone).verdict.cause).toBe('curvature');
+  });
+
   test('astigmatism of half the defocus goes before it: refocusing would not cure it', () => {
     const { verdict } = judge(fitOf({ focus: 3, astigmatism0: 2.4 }, ['focus', 'astigmatism']));
     expect(verdict.cause).toBe('astigmatism');

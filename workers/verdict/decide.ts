@@ -74,7 +74,7 @@ export function decide(evidence: Evidence): Decision {
     return cap > BARELY_A_MODEL ? round : { ...round, confidence: Math.min(cap, 0.4), headline: NO_WORD };
   }
 
-  const first = leading(worthy);
+  const first = leading(worthy, corners);
   const times = Math.sqrt(corners.total / base);
   if (rig.goodEnough && times <= rig.goodEnough) {
     const confidence = Math.min(cap, aboveLimit(rig.goodEnough ** 2, times ** 2));
@@ -101,14 +101,28 @@ const isUntold = ({ key, cornerVariancePx2 }: WeighedCause, base: number) =>
   key in UNTOLD_OPTICS.share && cornerVariancePx2 < UNTOLD_OPTICS.share[key]! * base;
 
 /** The largest, but astigmatism before a focus that would not cure it. */
-function leading(worthy: WeighedCause[]): WeighedCause {
-  const [first] = worthy;
+function leading(worthy: WeighedCause[], corners: Record<BudgetPart, number>): WeighedCause {
+  const first = worthy.find((entry) =>
+    worthy.every((other) => felt(entry, other, corners) >= felt(other, entry, corners)),
+  )!;
   const astigmatism = worthy.find(({ key }) => key === 'astigmatism');
   return first.key === 'focus' &&
     astigmatism &&
     astigmatism.cornerVariancePx2 > ASTIGMATISM_BEFORE_FOCUS * first.cornerVariancePx2
     ? astigmatism
     : first;
+}
+
+const DEFOCUS: readonly WeighedCause['key'][] = ['focus', 'tilt', 'curvature'];
+
+/**
+ * What a cause adds to the corners, px^2, held against another one. Focus, tilt and curvature that cancel each other
+ * there blur nothing: against all else they count no more than what is left of them together.
+ */
+function felt(entry: WeighedCause, other: WeighedCause, corners: Record<BudgetPart, number>): number {
+  if (!DEFOCUS.includes(entry.key) || DEFOCUS.includes(other.key)) return entry.cornerVariancePx2;
+  const together = corners.focus + corners.tilt + corners.curvature + corners.cross;
+  return Math.min(entry.cornerVariancePx2, Math.max(together, 0));
 }
 
 /** Where the model does not describe the stars their shapes speak; more surely where it says the same. */
@@ -123,7 +137,7 @@ const NO_WORD =
   'Cannot tell: the model does not describe these stars, and no pattern over the field stands out.';
 
 function weighAgainstRivals(
-  { fit, weighed }: Evidence,
+  { fit, weighed, corners }: Evidence,
   first: WeighedCause,
   base: number,
   cap: number,
@@ -138,12 +152,12 @@ function weighAgainstRivals(
     rival = other;
   };
   unless(aboveLimit(first.cornerVariancePx2, WORTH_NAMING[first.key].share * base), 'clean');
-  const second = weighed.find((entry) => entry !== first && entry.key !== 'focus');
-  if (second && second.cornerVariancePx2 > 0)
-    unless(
-      aboveLimit(first.cornerVariancePx2, second.cornerVariancePx2, spreadOf(first, second)),
-      second.cause,
-    );
+  for (const other of weighed) {
+    if (other === first || other.key === 'focus') continue;
+    const variance = felt(other, first, corners);
+    if (variance > 0)
+      unless(aboveLimit(felt(first, other, corners), variance, spreadOf(first, other)), other.cause);
+  }
   if (first.cause === 'collimation' && !fit.known.focalRatio) unless(UNTOLD_AXIS, 'coma');
   // In one colourless frame a short even trail may as well be the colours that the air spreads.
   const length = first.cause === 'trailing' && fit.path === 'straight' ? trailArcsec(fit) : null;
