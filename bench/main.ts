@@ -25,6 +25,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'frames of 2 MP through the page: frames a second by workers, memory on the way; [frames] [workers ...]',
       load: () => import('./pool.ts'),
     },
+    records: {
+      says: 'judging and tracking a run of 100, 500 and 2000 records: time, and what goes to the page',
+      load: () => import('./records.ts'),
+    },
     field: {
       says: 'causes, parameters, budget and confidence over simulated fields; [tuning|reporting|shared|tables] ...',
       load: () => import('./field.ts'),

@@ -28,7 +28,11 @@ const NO_NUMBERS: ToldNumbers = { trailPx: null, umPerStep: null, umPerTurn: nul
 const NO_SITE: ToldSite = { latitudeDeg: null, longitudeDeg: null };
 
 /** Frames come faster than anybody reads: the run is judged anew at most this often. */
-const LEAST_MS = 1000;
+const LEAST_MS = 500;
+/** While frames are being measured, judging rests so many times as long as it took: they need the cores more. */
+const REST = 3;
+/** And tracking, which takes longest and is read last. */
+const LONG_REST = 8;
 
 /** What the run's frames say together: judged anew as frames come and as the person changes limits. */
 export const useRunJudgement = defineStore('run-judgement', () => {
@@ -62,6 +66,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
   let following = false;
   let followAgain = false;
   let again = false;
+  let judgedMs = 0;
   let timer: ReturnType<typeof setTimeout> | null = null;
 
   /** What was told wins, then the rig's sheet, then the files. */
@@ -96,10 +101,14 @@ export const useRunJudgement = defineStore('run-judgement', () => {
   );
 
   function soon(): void {
-    timer ??= setTimeout(() => {
-      timer = null;
-      void judge();
-    }, LEAST_MS / 2);
+    const restMs = run.phase === 'measuring' ? REST * judgedMs : 0;
+    timer ??= setTimeout(
+      () => {
+        timer = null;
+        void judge();
+      },
+      Math.max(LEAST_MS, restMs),
+    );
   }
 
   /** One question at a time; what changed meanwhile is asked when the answer is there. */
@@ -110,6 +119,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     }
     if (run.measured === 0) return;
     asking = true;
+    const began = performance.now();
     const options: JudgeOptions = { ...site.value, limits: { ...run.limits }, words: { ...run.words } };
     const outcome = await client.ask((api) => api.judge(options));
     if (outcome.ok && run.list.length > 0) {
@@ -117,6 +127,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
       tell();
     }
     trouble.value = outcome.ok || outcome.fault.code === 'cancelled' ? null : outcome.fault;
+    judgedMs = performance.now() - began;
     asking = false;
     if (again) {
       again = false;
@@ -138,8 +149,8 @@ export const useRunJudgement = defineStore('run-judgement', () => {
   }
 
   /**
-   * Tracking and focus take longer than the judgement, up to seconds in long runs: one question at a time, then a rest of
-   * the same length, so that judging and measuring have half of the time; the next one with the newest frames.
+   * Tracking and focus take longer than the judgement, up to seconds in long runs: one question at a time, then a rest, so
+   * that judging and measuring have most of the time; the next one with the newest frames, at once when the last is in.
    */
   async function follow(): Promise<void> {
     if (following) {
@@ -150,11 +161,18 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     following = true;
     const began = performance.now();
     await askFollowed();
-    await new Promise((rested) => setTimeout(rested, performance.now() - began));
+    await rested(LONG_REST * (performance.now() - began));
     following = false;
     if (!followAgain) return;
     followAgain = false;
     void follow();
+  }
+
+  /** Waits so long, or until the last frame is measured. */
+  async function rested(ms: number): Promise<void> {
+    const until = performance.now() + ms;
+    while (run.phase === 'measuring' && performance.now() < until)
+      await new Promise((slept) => setTimeout(slept, LEAST_MS));
   }
 
   async function askFollowed(): Promise<void> {

@@ -1,7 +1,8 @@
 import type { PathPoint, Registration, SeriesRecord } from '../protocol/series.ts';
 import type { Places } from './fit-motion.ts';
 import type { TimedFrame } from './order.ts';
-import { layFrames, type Laid } from './register.ts';
+import { layAgain } from './laid-again.ts';
+import type { Laid } from './register.ts';
 import {
   compose,
   IDENTITY,
@@ -34,7 +35,7 @@ export interface Placed {
 
 /** Registers the frames in order of time. */
 export function placeFrames(records: readonly SeriesRecord[], order: readonly TimedFrame[]): Placed {
-  const { laid } = layFrames(order.map(({ record }) => records[record]));
+  const { laid } = layAgain(order.map(({ record }) => records[record]));
   const someTime = order.some(({ midS }) => midS !== null);
   const used = laid.flatMap((each, i) => (each.ok && !(someTime && order[i].midS === null) ? [i] : []));
   const first = laid[used[0]];

@@ -4,7 +4,8 @@ import type { FrameReport } from '../protocol/report.ts';
 import type { JudgeOptions, RunFrame, RunPlace, RunPoint } from '../protocol/run.ts';
 import type { SeriesRecord } from '../protocol/series.ts';
 import { altitudeDeg, sunAltitudeDeg, type Site } from '../rig/sky-clock.ts';
-import { layFrames, type Laid } from './register.ts';
+import { layAgain } from './laid-again.ts';
+import type { Laid } from './register.ts';
 import { compose, inverse, mapX, mapY, rotationRad } from './similarity.ts';
 import { NearestStar, type StarPlaces } from './star-places.ts';
 
@@ -77,7 +78,7 @@ const FEWEST_COMMON = 5;
 
 /** Adds place and brightness, from the frames laid on one map of the field. */
 function lay(frames: { point: RunPoint; record: SeriesRecord }[]): void {
-  const { anchor, laid } = layFrames(frames.map(({ record }) => record));
+  const { anchor, laid } = layAgain(frames.map(({ record }) => record));
   const first = laid.find((each) => each.ok);
   if (!first?.ok) return;
   const toFirst = inverse(first.fit.mapping);
