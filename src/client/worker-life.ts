@@ -9,20 +9,20 @@ export type WorkerLike = Pick<
 >;
 
 /**
- * One worker from birth to death. Comlink never settles a call that is pending on a dead worker, so each call races
- * the death, and death has a reason: a Fault that every pending call then answers with.
+ * One worker from birth to death. Comlink never settles a call that is pending on a dead worker, so each call also ends
+ * with the worker, and death has a reason: a Fault that every pending call then answers with. Calls that were answered
+ * leave nothing behind: a promise that all calls raced would hold every answer as long as the worker lives.
  */
 export class WorkerLife<Api> {
   readonly #worker: WorkerLike;
   readonly #remote: Remote<Api>;
-  readonly #death: Promise<Fault>;
-  #die!: (why: Fault) => void;
+  /** One for each call that is not answered. */
+  readonly #pending = new Set<(why: Fault) => void>();
   ended: Fault | null = null;
 
   constructor(worker: WorkerLike) {
     this.#worker = worker;
     this.#remote = wrap<Api>(worker);
-    this.#death = new Promise((resolve) => (this.#die = resolve));
     worker.addEventListener('error', (event) => this.end(broken((event as ErrorEvent).message)));
     worker.addEventListener('messageerror', () => this.end(broken('a message could not be read')));
     worker.addEventListener('message', (event) => this.#watch((event as MessageEvent<Partial<Living>>).data));
@@ -40,17 +40,25 @@ export class WorkerLife<Api> {
     if (this.ended) return;
     this.ended = why;
     this.#worker.terminate();
-    this.#die(why);
+    for (const die of this.#pending) die(why);
+    this.#pending.clear();
   }
 
   /** Never rejects: a throw on the other side is a mistake of ours and comes back as an `internal` fault. */
   async call<T>(work: (api: Remote<Api>) => Promise<Outcome<T>>): Promise<Outcome<T>> {
-    const death = this.#death.then((why): Outcome<T> => ({ ok: false, fault: why }));
-    if (this.ended) return death;
-    const answer = work(this.#remote).catch((error: unknown) =>
-      failure('internal', `The analysis stopped on a mistake of its own (${detail(error)}).`),
-    );
-    return Promise.race([answer, death]);
+    if (this.ended) return { ok: false, fault: this.ended };
+    return new Promise<Outcome<T>>((resolve) => {
+      const die = (why: Fault) => resolve({ ok: false, fault: why });
+      this.#pending.add(die);
+      void work(this.#remote)
+        .catch((error: unknown) =>
+          failure('internal', `The analysis stopped on a mistake of its own (${detail(error)}).`),
+        )
+        .then((outcome) => {
+          this.#pending.delete(die);
+          resolve(outcome);
+        });
+    });
   }
 }
 
