@@ -204,6 +204,11 @@ describe('nothing is made up', () => {
     expect(rms(pulls)).toBeLessThan(2);
   });
 
+  test('the first point of the path is exactly nought', () => {
+    const { report } = trackRun(makeRun({ seed: 3, frames: 5, motion: moving([3, 1]) }).records);
+    expect(report.path[0]).toEqual({ timeS: 0, xPx: 0, yPx: 0, rotationDeg: 0 });
+  });
+
   test('without times: the path, no rates', () => {
     const { records } = makeRun({ seed: 7, frames: 6, motion: moving([2, 0]) });
     for (const { meta } of records) meta.startTime = null;

@@ -40,7 +40,10 @@ export function placeFrames(records: readonly SeriesRecord[], order: readonly Ti
   const used = laid.flatMap((each, i) => (each.ok && !(someTime && order[i].midS === null) ? [i] : []));
   const first = laid[used[0]];
   const toMap = first?.ok ? inverse(first.fit.mapping) : IDENTITY;
-  const mappings = laid.map((each) => (each.ok ? compose(each.fit.mapping, toMap) : null));
+  // The first lies on itself exactly, not to rounding.
+  const mappings = laid.map((each) =>
+    each === first ? IDENTITY : each.ok ? compose(each.fit.mapping, toMap) : null,
+  );
   const registrations = laid.map((each, i) =>
     someTime && each.ok && order[i].midS === null ? NO_TIME : registrationOf(each, first, mappings[i]),
   );
