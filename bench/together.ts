@@ -27,7 +27,7 @@ import { drawFrames } from './together/fields.ts';
 import { togetherTables } from './together/tables.ts';
 
 const FRAMES = 5;
-const USAGE = `usage: npm run bench -- together [tuning|reporting] [fields per kind] [--frames N] [--only TEXT] [--part I/N] [--save FILE]
+const USAGE = `usage: npm run bench -- together [tuning|reporting] [fields per kind] [--frames N] [--faint] [--only TEXT] [--part I/N] [--save FILE]
        npm run bench -- together tables FILE...
 `;
 
@@ -43,7 +43,7 @@ export interface Compared {
 }
 
 /**
- * What four more frames of a poor field bring: fields of 14 to 40 stars, every frame judged alone and with the others
+ * What four more frames of a poor field bring: fields of 14 to 40 stars (`--faint`: all of them faint), every frame judged alone and with the others
  * against the truth. Constants are chosen on tuning fields only.
  */
 export async function run(args: string[]): Promise<void> {
@@ -53,6 +53,7 @@ export async function run(args: string[]): Promise<void> {
     options: {
       frames: { type: 'string', default: String(FRAMES) },
       only: { type: 'string', default: '' },
+      faint: { type: 'boolean', default: false },
       part: { type: 'string', default: '1/1' },
       save: { type: 'string' },
     },
@@ -88,7 +89,7 @@ export async function run(args: string[]): Promise<void> {
       session,
       name,
       kind,
-      drawFrames(kind, (first + 5000 + i) * 100 + k, stars, frames),
+      drawFrames(kind, (first + 5000 + i) * 100 + k, frames, { stars, faint: values.faint }),
     );
     compared.push(...own);
     for (const one of own) {

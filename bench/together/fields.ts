@@ -5,7 +5,7 @@ import { drawStars } from '../../workers/simulate/field.ts';
 import { addFault } from '../field/faults.ts';
 import type { Kind, Workpiece } from '../field/faults.ts';
 import { drawField } from '../field/scenes.ts';
-import type { DrawnField } from '../field/scenes.ts';
+import type { DrawnField, FieldWish } from '../field/scenes.ts';
 
 /** Kinds whose cause is the mount: what it does differs from frame to frame. */
 const MOUNT: readonly Kind[] = ['drift', 'periodic', 'jump', 'rotation'];
@@ -17,8 +17,8 @@ const DITHER_PX = 6;
  * mount moves a little in every frame (up to a third of the seeing's variance), or as much as its fault says in a
  * direction of its own. The first frame is the one that is asked about.
  */
-export function drawFrames(kind: Kind, seed: number, stars: number, count: number): DrawnField[] {
-  const first = drawField(kind, seed, { stars });
+export function drawFrames(kind: Kind, seed: number, count: number, wish: FieldWish): DrawnField[] {
+  const first = drawField(kind, seed, wish);
   const list = drawStars(first.scene);
   return Array.from({ length: count }, (_, i) => {
     const random = createRandom(seed * 104_729 + i);

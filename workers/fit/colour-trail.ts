@@ -18,7 +18,10 @@ const MOVING = ['motion', 'rotation', 'path'] as const;
  * trail that lies along the measured shift and is no longer than green light can be spread is no movement: it goes over to
  * the colours. A true drift lies so by chance once in nine, and then only a short one is missed.
  */
-export function trailOfColour(result: FitResult, { colourShiftPx }: Optics): FitResult {
+export function trailOfColour<T extends Pick<FitResult, 'state' | 'shape'>>(
+  result: T,
+  { colourShiftPx }: Optics,
+): T {
   const { state, shape } = result;
   const { theta } = state;
   if (!colourShiftPx || shape.path === 'none' || !shape.groups.has('colourSpread')) return result;

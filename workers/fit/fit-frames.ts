@@ -3,6 +3,7 @@ import type { Outcome } from '../protocol/faults.ts';
 import type { Rig } from '../protocol/rig.ts';
 import type { StampSet } from '../protocol/stamps.ts';
 import type { OpticsFacts } from './choose-optics.ts';
+import { trailOfColour } from './colour-trail.ts';
 import type { FieldFit } from './field-fit.ts';
 import { fieldPositions, racingOrder } from './field-stars.ts';
 import { MODEL_ERROR, fitField, opticsPriors } from './fit-field.ts';
@@ -85,7 +86,7 @@ export async function fitFrames(
   const prepared: Prepared[] = [];
   try {
     for (const one of singles) prepared.push(await prepare(one, optics, makePool, signal));
-    const chosen = await chooseModel(prepared, onProgress);
+    const chosen = await withColours(await chooseModel(prepared, onProgress), prepared);
     onProgress(0.85, 'finishing');
     const rivals = await jointRivals(chosen, { optics, ...sizeOf(prepared[0].stamps) });
     onProgress(0.94, 'finishing');
@@ -168,6 +169,12 @@ async function chooseModel(prepared: readonly Prepared[], onProgress: FitProgres
   const rich = await fitJointly(withAllOptics(plain.frames), SETTLE);
   const slim = await eliminateJointly(rich, misfit);
   return priceOf(slim, misfit) < priceOf(plain, misfit) ? slim : plain;
+}
+
+/** Trails that are the green light's own width go over to the colours, as in the fit of one frame. */
+async function withColours(chosen: JointResult, prepared: readonly Prepared[]): Promise<JointResult> {
+  const frames = chosen.frames.map((frame, i) => trailOfColour(frame, prepared[i].single.optics));
+  return frames.every((frame, i) => frame === chosen.frames[i]) ? chosen : fitJointly(frames, SETTLE);
 }
 
 /** The last word: exact wings, more stars, variances from the model that was chosen. */

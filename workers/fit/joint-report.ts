@@ -31,7 +31,7 @@ export async function jointFits(
   const opticsOf = (single: FieldFit) => ({ ...optics, colourShiftPx: single.optics.colourShiftPx });
   let common: CommonMisfit = { uneven: 0, whole: 0 };
   const { results, covariances } = await jointResults(joint, optics, async (each) => {
-    common = await misfitOfAll(reported, each, joint, optics);
+    common = await misfitOfAll(reported, each, joint, opticsOf);
     return common.whole;
   });
   const fits: FieldFit[] = [];
@@ -66,16 +66,16 @@ async function misfitOfAll(
   reported: readonly ReportedFrame[],
   results: readonly FitResult[],
   joint: JointResult,
-  optics: Optics,
+  opticsOf: (single: FieldFit) => Optics,
 ): Promise<CommonMisfit> {
   const side = Math.min(...reported.map(({ stamps }) => stamps.sidePx));
   const pooled: StarResidual[] = [];
   const xi: number[] = [];
   const eta: number[] = [];
-  for (const [i, { stamps }] of reported.entries()) {
+  for (const [i, { stamps, single }] of reported.entries()) {
     const places = fieldPositions(stamps);
     const before = xi.length;
-    const residuals = await residualsOf(stamps, optics, results[i], joint.frames[i].options);
+    const residuals = await residualsOf(stamps, opticsOf(single), results[i], joint.frames[i].options);
     for (const one of residuals)
       pooled.push({
         ...one,
