@@ -123,6 +123,12 @@ describe('rendered focus runs', () => {
       expect(Math.abs(value - curvature)).toBeLessThan(3 * sigma);
       // Half a depth of 4.88 λF² over the corner's sag at most.
       expect(sigma).toBeLessThan(1);
+      // Third order: tangential before sagittal focus by h² / f of a bare paraboloid, times its part that is left.
+      const { rig, optics } = run.scene;
+      const corner = (Math.hypot(rig!.widthPx!, rig!.heightPx!) * rig!.pixelSizeUm!) / 2000;
+      const between = (-1000 * optics!.astigmatismStrength! * corner ** 2) / rig!.focalLengthMm!;
+      const { cornerTangentialMinusSagittalUm: foci } = answer.value.astigmatism!;
+      expect(Math.abs(foci.value - between)).toBeLessThan(0.1 * Math.abs(between) + 3 * foci.sigma);
     },
     600_000,
   );

@@ -1,22 +1,23 @@
 import { invertSymmetric, solveSymmetric } from '../math/linear.ts';
-import { median } from '../math/robust.ts';
+import { median, quantile } from '../math/robust.ts';
 import type { FocusAstigmatism } from '../protocol/focus-run.ts';
 import type { Estimate } from '../protocol/report.ts';
-import { defocusAt, hfdAt, P, type FocusModel } from './focus-model.ts';
+import { defocusAt, P, type FocusModel } from './focus-model.ts';
 import type { FocusSamples } from './focus-samples.ts';
 
-/** Per-axis variance over HFD²: of a Gaussian 1 / (8 ln 2), of an annulus' disc 1/8 (both elementary). */
-const ROUND_VARIANCE = 1 / (8 * Math.LN2);
-const DISC_VARIANCE = 1 / 8;
 const UNKNOWNS = 6;
 const CAUCHY = 2.385;
 
+/** Distortions are told no better than this. */
+const LEAST_SIGMA = 0.01;
+
 /**
- * Astigmatism from the shapes: with tangential and sagittal foci a distance D apart, the variances along and across are
- * b (z - D/2)² + a and b (z + D/2)² + a, so the distortion along the tangential direction is -b z D / (a + b z²): it turns
- * by a right angle through focus. Whatever does not change its sign there (coma, trailing) is fitted beside it: the same
- * everywhere, or along the radius and growing with its square. D is fitted as the same everywhere plus a part along the
- * radius growing with its square. `umPerStep` is signed; null when shapes are too few.
+ * Astigmatism from the shapes: with tangential and sagittal foci a distance D apart the variances along and across are
+ * g (z - D/2)² + a and g (z + D/2)² + a, g = (1+ε²)/4 of the square of the disc's radius, so that half of their difference is
+ * -g z D: it turns by a right angle through focus. Second moments of convolved images add, so what does not change its sign
+ * there (coma, trailing) is fitted beside it, however large: the same everywhere, or along the radius and growing with its
+ * square. D is fitted as the same everywhere plus a part along the radius growing with its square. `umPerStep` is signed;
+ * null when shapes are too few.
  */
 export function focusAstigmatism(
   model: FocusModel,
@@ -25,18 +26,24 @@ export function focusAstigmatism(
   umPerStep: number,
 ): FocusAstigmatism | null {
   const rows: { terms: number[]; value: number; sigma: number }[] = [];
-  const scale = Math.exp(theta[P.lnScale]);
-  const b = DISC_VARIANCE * (model.law.slope * scale) ** 2;
+  const growth =
+    ((1 + model.obstruction ** 2) / 4) * (model.law.discRadiusPx * Math.exp(theta[P.lnScale])) ** 2;
+  const least = quantile(
+    s.rmsPx.map((rms) => rms ** 2),
+    0.1,
+  );
   for (let i = 0; i < s.count; i++) {
     const [x, y] = [s.x[i], s.y[i]];
-    if (!Number.isFinite(s.e1[i] + s.e2[i] + s.eSigma[i])) continue;
+    const variance = s.rmsPx[i] ** 2;
+    if (!(variance > 0) || !Number.isFinite(s.e1[i] + s.e2[i] + s.eSigma[i])) continue;
     const z = defocusAt(theta, model.positions[s.frame[i]], x, y);
-    const a = ROUND_VARIANCE * hfdAt(model, theta, theta[P.focus], 0, 0) ** 2;
-    const turn = (-b * z) / (a + b * z * z);
+    const turn = -growth * z;
     const [along, beside] = [x * x - y * y, 2 * x * y];
-    const sigma = Math.hypot(s.eSigma[i], 0.01);
-    rows.push({ terms: [1, 0, along, turn, 0, turn * along], value: s.e1[i], sigma });
-    rows.push({ terms: [0, 1, beside, 0, turn, turn * beside], value: s.e2[i], sigma });
+    // By the size expected: a star's own would give the small ones of its errors more weight.
+    const sigma = (least + growth * z * z) * Math.hypot(s.eSigma[i], LEAST_SIGMA);
+    const [q1, q2] = [variance * s.e1[i], variance * s.e2[i]];
+    rows.push({ terms: [1, 0, along, turn, 0, turn * along], value: q1, sigma });
+    rows.push({ terms: [0, 1, beside, 0, turn, turn * beside], value: q2, sigma });
   }
   const fit = rows.length > 4 * UNKNOWNS ? robustLinear(rows) : null;
   if (!fit) return null;
