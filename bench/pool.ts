@@ -69,6 +69,7 @@ async function once(paths: string[], frames: number, workers: number): Promise<n
     const speed = (1000 * frames) / (performance.now() - began);
     console.log(`${workers} worker(s): ${speed.toFixed(2)} frames a second`);
     await tellUse(page, 'after');
+    console.log(`process after tidying, MB: ${(await residentMb(page)).toFixed(0)}`);
     return speed;
   } finally {
     await close();
