@@ -2,12 +2,13 @@ import { spawnSync } from 'node:child_process';
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { nodeSource } from '../bin/node-source.ts';
-import { FrameSession } from '../workers/session.ts';
 import { writeFits16 } from '../workers/simulate/fits.ts';
 import { loadKernels } from '../workers/wasm/kernels.ts';
-import { loadPlane, measurePlane, type StageTimes } from './pipeline.ts';
+import { loadPlane } from './pipeline.ts';
 import { Reference } from './reference.ts';
+import { timeFeatures, type FeatureTimes } from './speed/features.ts';
+import { measureForMemory, printMemory } from './speed/memory.ts';
+import { printDrop } from './speed/on-page.ts';
 import { starField } from './star-field.ts';
 import { median } from './statistics.ts';
 
@@ -16,12 +17,26 @@ const SIZES: [megapixels: number, stars: number][] = [
   [9, 2000],
   [26, 5000],
 ];
-const ROUNDS = 7;
-const STAGES = ['background', 'detect', 'measure'] as const;
+const ROUNDS = 9;
+
+/** What sep takes: Background, extract, then flux_radius and winpos. */
+interface SepTimes {
+  background: number;
+  detect: number;
+  measure: number;
+  stars: number;
+}
+const whole = ({ background, detect, measure }: SepTimes) => background + detect + measure;
+
+interface Round {
+  ours: FeatureTimes;
+  sep: SepTimes;
+}
 
 /**
- * `npm run bench -- speed`: a loaded frame to a star table, against sep (Background, extract, flux_radius, winpos) on
- * the same frame, rounds in turn, both on one core; then the memory of the whole command beyond the file's size.
+ * `npm run bench -- speed [megapixels]`: what each feature costs from a loaded frame to the star table, as a ratio to all
+ * that sep does (Background, extract, flux_radius, winpos) on the same frame, rounds in turn, both on one core; memory of
+ * the whole command beyond the file's size; and from the drop of the largest frame on the page to its star table.
  */
 export async function run([mode, file]: string[]): Promise<void> {
   if (mode === 'memory-of') return measureForMemory(file);
@@ -29,8 +44,8 @@ export async function run([mode, file]: string[]): Promise<void> {
   const reference = new Reference(join(process.cwd(), 'bench/sep_reference.py'));
   const kernels = await loadKernels();
   for (const pid of [process.pid, reference.pid]) spawnSync('taskset', ['-cp', '0', String(pid)]);
-  console.log('frame | stage | ours ms | sep ms | ratio');
-  for (const [megapixels, stars] of SIZES) {
+  const sizes = SIZES.filter(([megapixels]) => !mode || megapixels === Number(mode));
+  for (const [megapixels, stars] of sizes) {
     const frame = starField(megapixels, stars, megapixels);
     const job = {
       file: join(folder, `frame${megapixels}.raw`),
@@ -40,62 +55,68 @@ export async function run([mode, file]: string[]): Promise<void> {
     writeFileSync(job.file, new Uint8Array(frame.pixels.buffer));
     const mark = kernels.arena.mark();
     const plane = loadPlane(kernels, frame);
-    const ours: StageTimes[] = [];
-    const theirs: (StageTimes & { stars: number })[] = [];
-    let found = 0;
+    const rounds: Round[] = [];
     for (let round = 0; round <= ROUNDS; round++) {
-      const { measurement, timeMs } = measurePlane(plane, 1, kernels);
-      const other = await reference.ask<StageTimes & { stars: number }>(job);
-      found = measurement.stars.length;
-      if (round === 0) continue; // the first warms up both
-      ours.push(timeMs);
-      theirs.push(other);
+      const ours = timeFeatures(plane, kernels);
+      const sep = await reference.ask<SepTimes>(job);
+      if (round > 0) rounds.push({ ours, sep }); // the first warms up both
     }
     kernels.arena.reset(mark);
-    for (const stage of STAGES)
-      print(
-        `${megapixels} MP | ${stage}`,
-        ours.map((t) => t[stage]),
-        theirs.map((t) => t[stage]),
-      );
-    const total = (t: StageTimes) => t.background + t.detect + t.measure;
-    print(
-      `${megapixels} MP | all (${found} stars, sep ${theirs[0].stars})`,
-      ours.map(total),
-      theirs.map(total),
-    );
+    printFeatures(megapixels, rounds);
     const fits = join(folder, `frame${megapixels}.fits`);
     writeFileSync(fits, writeFits16(frame.pixels, frame.widthPx, frame.heightPx));
-    memory(fits, folder, frame.pixels.byteLength);
+    printMemory(fits, folder, frame.pixels.byteLength);
+    if (megapixels === sizes.at(-1)![0])
+      await printDrop(fits, async () => whole(await reference.ask<SepTimes>(job)));
   }
   reference.close();
   rmSync(folder, { recursive: true });
 }
 
-function print(what: string, ours: number[], theirs: number[]): void {
-  const ratio = median(ours.map((value, i) => value / theirs[i]));
-  console.log(`${what} | ${median(ours).toFixed(1)} | ${median(theirs).toFixed(1)} | ${ratio.toFixed(3)}`);
-}
-
-/** Largest memory of a process that measures the file, less that of one that measures a tiny one, over the pixels. */
-function memory(fits: string, folder: string, pixelBytes: number): void {
-  const tiny = join(folder, 'tiny.fits');
-  const small = starField(0.1, 20, 1);
-  writeFileSync(tiny, writeFits16(small.pixels, small.widthPx, small.heightPx));
-  const kilobytes = [fits, tiny].map((file) => {
-    const words = [process.argv[1], 'speed', 'memory-of', file];
-    return Number(spawnSync(process.execPath, words, { encoding: 'utf8' }).stdout);
-  });
-  const more = (kilobytes[0] - kilobytes[1]) * 1024;
+function printFeatures(megapixels: number, rounds: Round[]): void {
+  const [{ ours, sep }] = rounds;
+  console.log(`\n${megapixels} MP: ${ours.found} stars, sep ${sep.stars}; sep takes`);
+  const took = (pick: (sep: SepTimes) => number) =>
+    `${median(rounds.map((round) => pick(round.sep))).toFixed(0)} ms`;
   console.log(
-    `memory: ${(more / 1e6).toFixed(0)} MB more than for a tiny frame, ${(more / pixelBytes).toFixed(2)} times the file`,
+    `  ${took(whole)}: background ${took((s) => s.background)}, extract ${took((s) => s.detect)}, flux_radius and winpos ${took((s) => s.measure)}`,
   );
-}
-
-async function measureForMemory(file: string): Promise<void> {
-  const session = new FrameSession(await loadKernels());
-  const source = await nodeSource(file);
-  if (!source.ok) throw new Error(source.fault.message);
-  await session.measure(source.value, { rig: {} });
-  console.log(String(process.resourceUsage().maxRSS));
+  console.log('  feature | ms | share of all that sep does | ratio to the stage of sep that does the like');
+  const row = (
+    what: string,
+    pick: (ours: FeatureTimes) => number,
+    like?: (sep: SepTimes) => number,
+    goal = '',
+  ) => {
+    const ratio = (to: (sep: SepTimes) => number) =>
+      median(rounds.map((round) => pick(round.ours) / to(round.sep))).toFixed(3);
+    const ms = median(rounds.map((round) => pick(round.ours))).toFixed(1);
+    console.log(`  ${what} | ${ms} | ${ratio(whole)}${goal} | ${like ? ratio(like) : ''}`);
+  };
+  const measuring = (o: FeatureTimes) => o.firstFits + o.stars + o.judging + o.calibration;
+  row(
+    'sky mesh',
+    (o) => o.sky,
+    (s) => s.background,
+  );
+  row(
+    'detection',
+    (o) => o.detection,
+    (s) => s.detect,
+  );
+  row('pixels and adaptive moments, no fits', (o) => o.moments);
+  row('half-flux, rms size, third moments, no fits', (o) => o.growth);
+  row('= a table without fits', (o) => o.sky + o.detection + o.moments + o.growth, undefined, ' (goal 0.10)');
+  row('what the stars share: wings, background, halo', (o) => o.firstFits);
+  row('fits, half-flux, third moments of all', (o) => o.stars);
+  row('judging against neighbours', (o) => o.judging);
+  row('calibration by mean residuals', (o) => o.calibration);
+  row('measuring in all', measuring, (s) => s.measure);
+  row('= the table as the page has it, fits of all', (o) => o.sky + o.detection + measuring(o));
+  row(
+    `= with fits of the ${ours.foundBright} of SNR over 20 alone`,
+    (o) => o.sky + o.detection + o.brightOnly,
+    undefined,
+    ' (goal 0.20)',
+  );
 }

@@ -27,6 +27,9 @@ export interface Measurement {
   shape: Moments;
 }
 
+/** What a measurement is at, in this order; benchmarks time it. */
+export type MeasureStage = 'first fits' | 'stars' | 'judging' | 'calibration';
+
 const MIN_RADIUS_PX = 7;
 const MAX_RADIUS_PX = 48;
 const MIN_SNR = 5.5;
@@ -42,7 +45,9 @@ export function measureStars(
   gain: Gain,
   kernels: Kernels,
   onProgress: (done: number) => void = () => {},
+  onStage: (stage: MeasureStage) => void = () => {},
 ): Measurement {
+  onStage('first fits');
   const mark = kernels.arena.mark();
   const { major } = axes(shape);
   const radiusPx = Math.min(MAX_RADIUS_PX, Math.max(MIN_RADIUS_PX, Math.ceil(3.2 * major + 3)));
@@ -50,6 +55,7 @@ export function measureStars(
   const field = new Field(plane, sky, candidates, shape, radiusPx);
   const learned = learnFrame(space, field, sky, shape, gain);
   const { form, halo, typical, unitsPerElectron, noiseAt } = learned;
+  onStage('stars');
   const samples: Sample[] = [];
   // Row by row, so that what one star reads is still at hand for the next.
   const order = Array.from(candidates.keys()).sort((i, j) => candidates[i].yPx - candidates[j].yPx);
@@ -67,8 +73,10 @@ export function measureStars(
     samples.push({ star, target, profile });
   });
   const stars = samples.map((sample) => sample.star);
+  onStage('judging');
   judgePlateaus(stars);
   judgeShapes(stars);
+  onStage('calibration');
   calibrateWidths(space, plane, samples, { shape, form, radiusPx, noiseAt });
   kernels.arena.reset(mark);
   const kept = withoutTwins(

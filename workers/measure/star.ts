@@ -177,7 +177,7 @@ function adaptiveStart(
 /**
  * A stand-in where no profile can be fitted: adaptive moments as a Gaussian of the same light. Null when they fail too.
  */
-function momentProfile(
+export function momentProfile(
   space: Workspace,
   target: Target,
   gathered: Gathered,
