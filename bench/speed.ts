@@ -6,7 +6,7 @@ import { writeFits16 } from '../workers/simulate/fits.ts';
 import { loadKernels } from '../workers/wasm/kernels.ts';
 import { loadPlane } from './pipeline.ts';
 import { Reference } from './reference.ts';
-import { timeFeatures, type FeatureTimes } from './speed/features.ts';
+import { timeFeatures, UNITS_PER_ELECTRON, type FeatureTimes } from './speed/features.ts';
 import { measureForMemory, printMemory } from './speed/memory.ts';
 import { printDrop } from './speed/on-page.ts';
 import { starField } from './star-field.ts';
@@ -64,7 +64,10 @@ export async function run([mode, file]: string[]): Promise<void> {
     kernels.arena.reset(mark);
     printFeatures(megapixels, rounds);
     const fits = join(folder, `frame${megapixels}.fits`);
-    writeFileSync(fits, writeFits16(frame.pixels, frame.widthPx, frame.heightPx));
+    writeFileSync(
+      fits,
+      writeFits16(frame.pixels, frame.widthPx, frame.heightPx, [['EGAIN', UNITS_PER_ELECTRON]]),
+    );
     printMemory(fits, folder, frame.pixels.byteLength);
     if (megapixels === sizes.at(-1)![0])
       await printDrop(fits, async () => whole(await reference.ask<SepTimes>(job)));

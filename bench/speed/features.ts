@@ -30,6 +30,8 @@ export interface FeatureTimes {
   foundBright: number;
 }
 
+/** Of the star field, so that its file can say it too: to find a gain costs time of its own. */
+export const UNITS_PER_ELECTRON = 1;
 const BRIGHT_SIGNIFICANCE = 20;
 
 export function timeFeatures(plane: Plane, kernels: Kernels): FeatureTimes {
@@ -48,7 +50,7 @@ export function timeFeatures(plane: Plane, kernels: Kernels): FeatureTimes {
     plane,
     sky,
     found,
-    { unitsPerElectron: 1 },
+    { unitsPerElectron: UNITS_PER_ELECTRON },
     kernels,
     () => {},
     () => laps.push(clock.lap()),
@@ -56,7 +58,13 @@ export function timeFeatures(plane: Plane, kernels: Kernels): FeatureTimes {
   laps.push(clock.lap());
   const [, firstFits, stars, judging, calibration] = laps;
   const bright = found.candidates.filter(({ significance }) => significance > BRIGHT_SIGNIFICANCE);
-  const few = measureStars(plane, sky, { ...found, candidates: bright }, { unitsPerElectron: 1 }, kernels);
+  const few = measureStars(
+    plane,
+    sky,
+    { ...found, candidates: bright },
+    { unitsPerElectron: UNITS_PER_ELECTRON },
+    kernels,
+  );
   const brightOnly = clock.lap();
   arena.reset(mark);
   return {

@@ -24,6 +24,7 @@ const dropAndWait = () =>
         event.stopImmediatePropagation();
         const dragged = new DataTransfer();
         dragged.items.add(picker.files[0]);
+        picker.value = ''; // the same file may come again
         const begun = performance.now();
         heed = ({ stars, timingMs }) => {
           heed = () => {};
