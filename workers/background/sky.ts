@@ -69,7 +69,6 @@ function quantumOf(plane: Plane, run: Kernels['run']): number {
 
 /** 3 x 3 median without the cells that are NaN; a cell with no neighbour at all takes the median of the mesh. */
 export function medianFilter(mesh: Float32Array, cols: number, rows: number): Float32Array {
-  const overall = median(mesh);
   const window = new Float64Array(9);
   return mesh.map((_, index) => {
     const col = index % cols;
@@ -83,7 +82,7 @@ export function medianFilter(mesh: Float32Array, cols: number, rows: number): Fl
         for (; place > 0 && window[place - 1] > value; place--) window[place] = window[place - 1];
         window[place] = value;
       }
-    if (count === 0) return overall;
+    if (count === 0) return median(mesh);
     return (window[count >> 1] + window[(count - 1) >> 1]) / 2;
   });
 }

@@ -58,17 +58,18 @@ const ownersOf = (offsets: Offset[]): number => new Set(offsets.map((offset) => 
 /** The offsets from bright peaks to others of a brightness ratio between the two, that most bright peaks share. */
 function commonOffset(peaks: Peak[], leastRatio: number, mostRatio: number): Offset[] {
   const offsets: Offset[] = [];
-  peaks.slice(0, PRIMARIES).forEach((primary, owner) => {
-    for (const other of peaks) {
-      const dx = other.x - primary.x;
-      const dy = other.y - primary.y;
-      if (Math.abs(dx) > COMPANION_PX || Math.abs(dy) > COMPANION_PX) continue;
-      const ratio = other.significance / primary.significance;
+  const xs = Int32Array.from(peaks, (peak) => peak.x);
+  const ys = Int32Array.from(peaks, (peak) => peak.y);
+  for (let owner = 0; owner < Math.min(PRIMARIES, peaks.length); owner++)
+    for (let other = 0; other < peaks.length; other++) {
+      const dx = xs[other] - xs[owner];
+      const dy = ys[other] - ys[owner];
+      if (dx > COMPANION_PX || dx < -COMPANION_PX || dy > COMPANION_PX || dy < -COMPANION_PX) continue;
+      const ratio = peaks[other].significance / peaks[owner].significance;
       const distance = Math.hypot(dx, dy);
       if (ratio < leastRatio || ratio >= mostRatio || distance < 2 || distance > COMPANION_PX) continue;
       offsets.push({ dx, dy, ratio, owner });
     }
-  });
   let best: Offset[] = [];
   let most = 0;
   for (const seed of offsets) {

@@ -4,6 +4,7 @@ import { axes, mahalanobis2, width, type Moments } from '../math/shape.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import { ALL_SITES, type Plane } from '../wasm/plane.ts';
 import { brightestFirst, isSpotGrid } from './companions.ts';
+import { Cells } from './cells.ts';
 import type { Patch } from './components.ts';
 import { filterSigmaPx, scan } from './scan.ts';
 import { typicalShape } from './scale.ts';
@@ -63,7 +64,8 @@ export function detectStars(plane: Plane, sky: Sky, kernels: Kernels): Detection
   }
   // A trail's own peaks follow on each other as evenly as a pattern's.
   const spots = first.filter((patch) => !isLine(patch, axes(shape).major));
-  return { candidates: mergeSpots(found, shape), shape, grid: isSpotGrid(brightestFirst(spots)), trails };
+  const grid = isSpotGrid(spots.length < first.length ? brightestFirst(spots) : peaks);
+  return { candidates: mergeSpots(found, shape), shape, grid, trails };
 }
 
 /** Signal to noise of a Gaussian star of width `star` in a filter of width `filter`, over that in its own. */
@@ -148,26 +150,23 @@ function mergeSpots(spots: Spot[], shape: Moments): Candidate[] {
   const reach = 2.5 + 1.1 * (1 - minor / major);
   const coarsest = sorted.reduce((most, spot) => Math.max(most, spot.factor), 1);
   const cellPx = Math.max(3 * coarsest, reach * major);
-  const cells = new Map<number, Group[]>();
   const groups: Group[] = [];
+  const cells = new Cells(sorted.length, cellPx);
   for (const spot of sorted) {
     const { xPx, yPx } = spot;
-    const owner = nearby(cells, xPx, yPx, cellPx, ({ seed }) => {
+    const owner = cells.first(xPx, yPx, (index) => {
+      const { seed } = groups[index];
       const dx = xPx - seed.xPx;
       const dy = yPx - seed.yPx;
       const close = 3 * Math.max(spot.factor, seed.factor);
       return dx * dx + dy * dy < close * close || mahalanobis2(shape, dx, dy) < reach * reach;
     });
-    if (owner) {
-      owner.add(spot);
+    if (owner >= 0) {
+      groups[owner].add(spot);
       continue;
     }
-    const group = new Group(spot);
-    groups.push(group);
-    const key = cellKey(xPx, yPx, cellPx);
-    const cell = cells.get(key);
-    if (cell) cell.push(group);
-    else cells.set(key, [group]);
+    cells.add(groups.length, xPx, yPx);
+    groups.push(new Group(spot));
   }
   // Rings, trails and kicked stars have several peaks each; only where most have one does a second mean something.
   const several = groups.filter((group) => group.second).length;
@@ -209,23 +208,4 @@ class Group {
       double: unusual && this.second,
     };
   }
-}
-
-/** Frames are at most 65535 px wide. */
-const cellKey = (x: number, y: number, size: number) => Math.floor(y / size) * 65536 + Math.floor(x / size);
-
-/** The first of the groups about a place that suits. */
-function nearby(
-  cells: Map<number, Group[]>,
-  x: number,
-  y: number,
-  size: number,
-  suits: (group: Group) => boolean,
-): Group | undefined {
-  for (let j = -1; j <= 1; j++)
-    for (let i = -1; i <= 1; i++) {
-      const found = cells.get(cellKey(x + i * size, y + j * size, size))?.find(suits);
-      if (found) return found;
-    }
-  return undefined;
 }

@@ -31,25 +31,27 @@ export function judgeShapes(stars: MeasuredStar[]): void {
   const juries = judgeBy(stars, jurors);
   const unmasked = jurors.map((juror) => !isJuror(juror));
   if (!unmasked.includes(true)) return;
-  const again = stars.filter((_, i) => juries[i].some((juror) => unmasked[juror]));
+  const again = stars.filter((_, i) =>
+    juries.subarray(i * JURY, (i + 1) * JURY).some((juror) => juror >= 0 && unmasked[juror]),
+  );
   judgeBy(again, jurors.filter(isJuror));
 }
 
-/** Judges stars by the nearest of these jurors; returns which those were. */
-function judgeBy(stars: MeasuredStar[], jurors: MeasuredStar[]): Int32Array[] {
-  const juries: Int32Array[] = [];
+/** Judges stars by the nearest of these jurors; returns which those were, JURY places a star, -1 where there are fewer. */
+function judgeBy(stars: MeasuredStar[], jurors: MeasuredStar[]): Int32Array {
+  const juries = new Int32Array(stars.length * JURY).fill(-1);
   const bench = new Bench(jurors);
   const logSizes = Float64Array.from(jurors, (juror) => Math.log(sizeOf(juror)));
   const minors = Float64Array.from(jurors, minorFwhmPx);
   const e1s = Float64Array.from(jurors, (juror) => juror.e1);
   const e2s = Float64Array.from(jurors, (juror) => juror.e2);
   const sorted = new Float64Array(JURY);
-  for (const star of stars) {
+  for (const [index, star] of stars.entries()) {
     if (star.snr < FAINT_SNR) star.flags |= FLAG.faint;
     const minorPx = minorFwhmPx(star);
     if (minorPx < NARROWEST_PX) star.flags |= FLAG.sharp;
     const count = bench.nearest(star);
-    juries.push(bench.jury.slice(0, count));
+    for (let n = 0; n < count; n++) juries[index * JURY + n] = bench.jury[n];
     if (count < MIN_JURY || star.flags & FLAG.saturated) continue;
     const share = (column: Float64Array, part: number) => quantileOf(column, bench.jury, count, part, sorted);
     const usual = share(logSizes, 0.5);
