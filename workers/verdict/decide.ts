@@ -56,7 +56,8 @@ export function decide(evidence: Evidence): Decision {
   const { fit, corners, rig, look } = evidence;
   const base = unavoidable(corners);
   const cap = misfitCap(fit, evidence.fwhmPx);
-  const holds = cap > PHYSICS_HOLDS;
+  // A supposed telescope that fits faint stars as well as any proves nothing: their shapes must show the cause too.
+  const holds = fit.known.focalRatio && cap > PHYSICS_HOLDS;
   const finding = look && !holds ? findingOf(look) : null;
   if (finding?.cause === 'trailing' && !canTellTrails(fit)) return plainly(finding, evidence.weighed, cap);
   const weighed = evidence.weighed.filter(
