@@ -17,10 +17,6 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'the built page: weight of its scripts, first verdict on screen, panning against an empty shader; [megapixels]',
       load: () => import('./viewer.ts'),
     },
-    gain: {
-      says: 'the gain that frames tell of themselves over the true one; [part of a name]',
-      load: () => import('./gain.ts'),
-    },
     pool: {
       says: 'frames of 2 MP through the page: frames a second by workers, memory on the way; [frames] [workers ...]',
       load: () => import('./pool.ts'),

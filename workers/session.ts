@@ -5,7 +5,6 @@ import { withTold } from './decode/told.ts';
 import { detectStars, type Detection } from './detect/detect.ts';
 import { median } from './math/robust.ts';
 import { measureColour, measuredColour } from './measure/colour.ts';
-import { isTold } from './measure/gain.ts';
 import { measureStars, type Measurement } from './measure/measure.ts';
 import { makeStamps } from './measure/stamps.ts';
 import { stoppedTrails } from './measure/stopped-trails.ts';
@@ -157,7 +156,7 @@ export class FrameSession {
         stars,
         noField,
         trails: found.trails,
-        gain: !measurement.gain ? 'file' : isTold(measurement.gain) ? 'frame' : 'assumed',
+        gainMeasured: gain === null,
       }),
       meta: frame.meta,
       stars,

@@ -47,7 +47,7 @@ export function measureColour(
   const space = new Workspace(kernels, plane, radiusPx);
   const candidates = stars.map(({ xPx, yPx, snr }) => ({ xPx, yPx, significance: snr, double: false }));
   const field = new Field(plane, sky, candidates, shape, radiusPx);
-  const { form, halo, typical, noiseAt } = learnFrame(space, field, sky, shape, { unitsPerElectron });
+  const { form, halo, typical, noiseAt } = learnFrame(space, field, shape, { unitsPerElectron });
   const found: { star: MeasuredStar; sample: Sample }[] = [];
   stars.slice(0, MOST_STARS).forEach((star, index) => {
     if (!isGood(star)) return;

@@ -1,4 +1,3 @@
-import type { Sky } from '../background/sky.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { median } from '../math/robust.ts';
@@ -7,7 +6,6 @@ import { BaseExpectation, type FreeFit } from './base-prior.ts';
 import type { FitSettings } from './calibrate.ts';
 import type { Field } from './field.ts';
 import { frameGain } from './frame-gain.ts';
-import type { FrameGain } from './gain.ts';
 import { NO_HALO, type Halo } from './growth.ts';
 import { frameHalo } from './halo.ts';
 import { momentsOf, shapeOf, type FitStart, type PixelNoise } from './profile.ts';
@@ -30,8 +28,6 @@ export interface Learned {
   /** Null when no star could be fitted. */
   typical: Typical | null;
   unitsPerElectron: number;
-  /** What the frame tells of its gain; null where it was given. */
-  gain: FrameGain | null;
   noiseAt: (target: Target) => PixelNoise;
 }
 
@@ -50,7 +46,7 @@ const BASE_STARS = 80;
 const HALO_WIDTHS = 5;
 
 /** Learns from the bright and middling lone stars of a field; `space` then averages over the pixel if they are narrow. */
-export function learnFrame(space: Workspace, field: Field, sky: Sky, shape: Moments, gain: Gain): Learned {
+export function learnFrame(space: Workspace, field: Field, shape: Moments, gain: Gain): Learned {
   const { kernels, plane, maxRadiusPx: radiusPx } = space;
   let unitsPerElectron = gain.unitsPerElectron ?? 0;
   let bases = new BaseExpectation([]);
@@ -64,10 +60,8 @@ export function learnFrame(space: Workspace, field: Field, sky: Sky, shape: Mome
   const narrow = fwhmPx < (space.siteShare < SPARSE_SHARE ? NARROW_SPARSE_PX : NARROW_PX);
   space.integratePixels(narrow);
   let form = formOf(space, bright, shape, radiusPx, noiseAt, gain.unitsPerElectron !== null);
-  let ownGain: FrameGain | null = null;
   if (gain.unitsPerElectron === null) {
-    ownGain = frameGain(space, field, sky, shape, radiusPx, form, gain.zeroStored ?? 0);
-    unitsPerElectron = ownGain.unitsPerElectron;
+    unitsPerElectron = frameGain(space, field, shape, radiusPx, form, gain.zeroStored ?? 0);
     form = formOf(space, bright, shape, radiusPx, noiseAt, true);
   }
   const free = freeFits(space, field, bright, { shape, form, radiusPx, noiseAt });
@@ -81,7 +75,7 @@ export function learnFrame(space: Workspace, field: Field, sky: Sky, shape: Mome
     fwhmPx,
     narrow,
   );
-  return { form, halo, typical, unitsPerElectron, gain: ownGain, noiseAt };
+  return { form, halo, typical, unitsPerElectron, noiseAt };
 }
 
 /** Bright and middling lone stars fitted with a free background. */

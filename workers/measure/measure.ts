@@ -6,7 +6,6 @@ import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { calibrateWidths, type Sample } from './calibrate.ts';
 import { Field } from './field.ts';
-import type { FrameGain } from './gain.ts';
 import { judgePlateaus, judgeShapes } from './judge.ts';
 import { learnFrame, type Gain } from './learn.ts';
 import { NeighbourIndex } from './neighbours.ts';
@@ -21,8 +20,6 @@ export interface Measurement {
   radiusPx: number;
   /** Stored units per electron: as given, or as the frame itself tells. */
   unitsPerElectron: number;
-  /** What the frame tells of its gain; null where it was given. */
-  gain: FrameGain | null;
   /** What a star of this frame looks like, as detection found it. */
   shape: Moments;
 }
@@ -53,7 +50,7 @@ export function measureStars(
   const radiusPx = Math.min(MAX_RADIUS_PX, Math.max(MIN_RADIUS_PX, Math.ceil(3.2 * major + 3)));
   const space = new Workspace(kernels, plane, radiusPx);
   const field = new Field(plane, sky, candidates, shape, radiusPx);
-  const learned = learnFrame(space, field, sky, shape, gain);
+  const learned = learnFrame(space, field, shape, gain);
   const { form, halo, typical, unitsPerElectron, noiseAt } = learned;
   onStage('stars');
   const samples: Sample[] = [];
@@ -88,7 +85,6 @@ export function measureStars(
     form,
     radiusPx,
     unitsPerElectron,
-    gain: learned.gain,
     shape,
   };
 }

@@ -16,8 +16,8 @@ export interface ReportInput {
   noField: 'covered' | 'grid' | null;
   /** Satellite trails that were left out. */
   trails: number;
-  /** Who told the gain: the file, the frame's own noise, or nobody. */
-  gain: 'file' | 'frame' | 'assumed';
+  /** The header does not give the gain; it was estimated from the frame. */
+  gainMeasured: boolean;
 }
 
 /** Fewer stars than this say nothing of a sensor's corners. */
@@ -85,16 +85,12 @@ function faultOf({ noField, stars }: ReportInput, shaped: number): Fault | null 
   };
 }
 
-function warningsOf({ frame, stars, gain, trails }: ReportInput, shaped: number): string[] {
+function warningsOf({ frame, stars, gainMeasured, trails }: ReportInput, shaped: number): string[] {
   const warnings: string[] = [];
   if (frame.planes === 3)
     warnings.push('This is a colour picture, not a raw frame: stars were measured on its green plane.');
-  if (gain === 'frame' && shaped > 0)
+  if (gainMeasured && shaped > 0)
     warnings.push('The file does not tell the gain (EGAIN); it was estimated from the noise of the frame.');
-  if (gain === 'assumed' && shaped > 0)
-    warnings.push(
-      'The file does not tell the gain (EGAIN), and the noise of the frame does not show it either: a usual one was assumed. Widths and shapes hold; how sure they are is less certain.',
-    );
   if (trails > 0) warnings.push('A satellite or an aeroplane crossed the frame; its trail was left out.');
   const count = (bit: number) => stars.flags.reduce((sum, flags) => sum + (flags & bit ? 1 : 0), 0);
   const narrow = count(FLAG.undersampled);
