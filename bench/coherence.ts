@@ -9,7 +9,7 @@ import { FieldFitter } from '../workers/fit/levenberg.ts';
 import type { FitOptions } from '../workers/fit/levenberg.ts';
 import { P } from '../workers/fit/parameters.ts';
 import type { ModelShape } from '../workers/fit/parameters.ts';
-import { stampMoments } from '../workers/fit/stamp-moments.ts';
+import { startingPlaces, stampMoments } from '../workers/fit/stamp-moments.ts';
 import { InlineStarPool } from '../workers/fit/star-pool.ts';
 import { explainFrame } from '../workers/physics.ts';
 import { FIT_STAMPS } from '../workers/protocol/api.ts';
@@ -78,12 +78,7 @@ async function roundCoherence(stamps: StampSet, fit: FieldFit): Promise<number> 
   const field = fieldPositions(stamps);
   const fitter = new FieldFitter(pool, field.xi, field.eta);
   const moments = stampMoments(stamps);
-  const finite = (values: Float64Array) => values.map((value) => (Number.isFinite(value) ? value : 0));
-  const state = {
-    theta: Float64Array.from(fit.theta),
-    dxPx: finite(moments.dxPx),
-    dyPx: finite(moments.dyPx),
-  };
+  const state = { theta: Float64Array.from(fit.theta), ...startingPlaces(moments) };
   const shape: ModelShape = { groups: new Set(fit.groups), path: fit.path };
   const order = racingOrder(moments, field);
   const options: FitOptions = {

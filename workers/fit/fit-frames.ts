@@ -17,7 +17,7 @@ import { jointStarts, withAllOptics } from './joint-starts.ts';
 import { junkStars } from './junk.ts';
 import { FieldFitter } from './levenberg.ts';
 import type { ModelShape } from './parameters.ts';
-import { stampMoments } from './stamp-moments.ts';
+import { startingPlaces, stampMoments } from './stamp-moments.ts';
 import type { Optics } from './optics.ts';
 import type { StarPool } from './star-pool.ts';
 
@@ -116,12 +116,7 @@ async function prepare(
   const field = fieldPositions(stamps);
   const moments = stampMoments(stamps);
   const fitter = new FieldFitter(pool, field.xi, field.eta);
-  const finite = (values: Float64Array) => values.map((value) => (Number.isFinite(value) ? value : 0));
-  const state = {
-    theta: Float64Array.from(single.theta),
-    dxPx: finite(moments.dxPx),
-    dyPx: finite(moments.dyPx),
-  };
+  const state = { theta: Float64Array.from(single.theta), ...startingPlaces(moments) };
   const shape: ModelShape = { groups: new Set(single.groups), path: single.path };
   const order = racingOrder(moments, field);
   const options = {

@@ -26,6 +26,12 @@ export function stampMoments(stamps: StampSet): StampMoments {
   return known;
 }
 
+/** Copies of the stars' places to start a fit from: the stamp's middle where a star could not be measured. */
+export function startingPlaces({ dxPx, dyPx }: StampMoments): Pick<StampMoments, 'dxPx' | 'dyPx'> {
+  const finite = (values: Float64Array) => values.map((value) => (Number.isFinite(value) ? value : 0));
+  return { dxPx: finite(dxPx), dyPx: finite(dyPx) };
+}
+
 function measureAll(stamps: StampSet): StampMoments {
   const { count } = stamps;
   const out: StampMoments = {

@@ -6,7 +6,7 @@ import type { FieldFit } from './field-fit.ts';
 import { FieldFitter } from './levenberg.ts';
 import type { FitOptions, FitState } from './levenberg.ts';
 import { P } from './parameters.ts';
-import { stampMoments } from './stamp-moments.ts';
+import { startingPlaces, stampMoments } from './stamp-moments.ts';
 import { InlineStarPool } from './star-pool.ts';
 import type { Question, StarJob, StarResidual } from './star-pool.ts';
 
@@ -24,8 +24,7 @@ async function settle(fit: FieldFit, stamps: StampSet) {
     Float64Array.from(places, ({ eta }) => eta),
   );
   const { theta, path } = drawnWithout(fit, []);
-  const { dxPx, dyPx } = stampMoments(stamps);
-  const state: FitState = { theta, dxPx: finite(dxPx), dyPx: finite(dyPx) };
+  const state: FitState = { theta, ...startingPlaces(stampMoments(stamps)) };
   const stars = Array.from({ length: stamps.count }, (_, i) => i);
   const options: FitOptions = {
     stars,
@@ -46,8 +45,6 @@ async function settle(fit: FieldFit, stamps: StampSet) {
   const jobs: StarJob[] = stars.map((star) => ({ star, dxPx: state.dxPx[star], dyPx: state.dyPx[star] }));
   return { pool, state, answers, question, jobs };
 }
-
-const finite = (values: Float64Array) => values.map((value) => (Number.isFinite(value) ? value : 0));
 
 /** What the model leaves in common to the stars of each of 3 x 3 cells of the sensor. */
 export async function leftovers(fit: FieldFit, stamps: StampSet): Promise<Leftover[]> {
