@@ -6,8 +6,8 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       load: () => import('./speed.ts'),
     },
     precision: {
-      says: 'bias and scatter over the Cramer-Rao bound, and beside sep and photutils; [part of a case name] [alone]',
-      load: () => import('./precision.ts'),
+      says: 'bias and scatter over the Cramer-Rao bound, and beside sep and photutils; [part of a case name] [alone] [ideal] [coarse] [frames]',
+      load: () => import('./precision/precision.ts'),
     },
     shared: {
       says: 'completeness, positions and widths on ../shared/frames',

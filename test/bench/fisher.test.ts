@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
-import { cramerRao } from '../../bench/fisher.ts';
-import { fluxFor, READ_ELECTRONS, SKY_ELECTRONS, truthOf } from '../../bench/precision-frame.ts';
+import { cramerRao } from '../../bench/precision/fisher.ts';
+import { fluxFor, READ_ELECTRONS, SKY_ELECTRONS, truthOf } from '../../bench/precision/frame.ts';
 
 /**
  * Position and distortion of a well-sampled round Gaussian: var x = s²/(N J1), var e = 2/(N J2), with

@@ -1,7 +1,11 @@
-import { analyticElectrons, widthsThroughPixel, type AnalyticProfile } from '../workers/simulate/analytic.ts';
-import type { MosaicName } from '../workers/simulate/mosaic.ts';
-import type { ProfileName } from '../workers/simulate/profiles.ts';
-import { createRandom } from '../workers/simulate/random.ts';
+import {
+  analyticElectrons,
+  widthsThroughPixel,
+  type AnalyticProfile,
+} from '../../workers/simulate/analytic.ts';
+import type { MosaicName } from '../../workers/simulate/mosaic.ts';
+import type { ProfileName } from '../../workers/simulate/profiles.ts';
+import { createRandom } from '../../workers/simulate/random.ts';
 
 /** One line of the table: equal stars of one profile, width, shape and signal to noise, on one kind of sensor. */
 export interface Case {
@@ -16,7 +20,7 @@ export interface Case {
 export const SKY_ELECTRONS = 60;
 export const READ_ELECTRONS = 2;
 export const ANGLE_DEG = 25;
-const OFFSET_ADU = 400;
+export const OFFSET_ADU = 400;
 /** Places of a star's centre within its pixel that are drawn; each is used for many stars with noise of their own. */
 const PHASES = 20;
 const STARS = 200;
@@ -24,7 +28,10 @@ const STARS = 200;
 const ANCHORS = 16;
 const ANCHOR_SNR = 400;
 
-export function allCases(): Case[] {
+/** Stars narrower than what the bounds are promised for. */
+export const COARSE_PX = 1.2;
+
+export function allCases(widths = [1.6, 2.5, 4, 8]): Case[] {
   const profiles: Pick<Case, 'profile' | 'beta'>[] = [
     { profile: 'gaussian' },
     { profile: 'moffat', beta: 3 },
@@ -32,7 +39,7 @@ export function allCases(): Case[] {
   ];
   return [null, 'RGGB' as const].flatMap((mosaic) =>
     profiles.flatMap((profile) =>
-      [1.6, 2.5, 4, 8].flatMap((fwhmPx) =>
+      widths.flatMap((fwhmPx) =>
         [1, 4 / 3].flatMap((axisRatio) =>
           [10, 30, 100, 1000].map((snr) => ({ ...profile, fwhmPx, axisRatio, snr, mosaic })),
         ),
@@ -49,13 +56,13 @@ export interface CaseTruth {
   e: number;
 }
 
-const widths = new Map<string, { fwhmPx: number; hfdPx: number }>();
+const seenWidths = new Map<string, { fwhmPx: number; hfdPx: number }>();
 
 export function truthOf({ profile, beta, fwhmPx, axisRatio }: Case): CaseTruth {
   const shape = { profile, beta, fwhmPx, axisRatio, angleDeg: ANGLE_DEG };
   const key = JSON.stringify(shape);
-  if (!widths.has(key)) widths.set(key, widthsThroughPixel(shape));
-  return { ...widths.get(key)!, e: seenDistortion(fwhmPx, (axisRatio ** 2 - 1) / (axisRatio ** 2 + 1)) };
+  if (!seenWidths.has(key)) seenWidths.set(key, widthsThroughPixel(shape));
+  return { ...seenWidths.get(key)!, e: seenDistortion(fwhmPx, (axisRatio ** 2 - 1) / (axisRatio ** 2 + 1)) };
 }
 
 /** The pixel adds 1/12 px² to both axes of s² (1 ± e) / sqrt(1 - e²), s the rms of the Gaussian of the same width. */
@@ -93,6 +100,8 @@ export interface PrecisionFrame {
   widthPx: number;
   heightPx: number;
   gainElectronsPerAdu: number;
+  /** Side of the square that each star has for itself. */
+  cellPx: number;
   stars: { xPx: number; yPx: number }[];
 }
 
@@ -138,5 +147,5 @@ export function drawCase(wish: Case, seed: number): PrecisionFrame {
     const charge = random.poisson((light + SKY_ELECTRONS) * through) + READ_ELECTRONS * random.normal();
     return Math.max(0, Math.min(65535, Math.round(OFFSET_ADU + charge / gainElectronsPerAdu)));
   });
-  return { pixels, widthPx, heightPx, gainElectronsPerAdu, stars };
+  return { pixels, widthPx, heightPx, gainElectronsPerAdu, cellPx: cell, stars };
 }

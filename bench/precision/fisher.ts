@@ -1,5 +1,5 @@
-import { choleskyFactor, choleskySolve } from '../workers/math/linear.ts';
-import { createRandom } from '../workers/simulate/random.ts';
+import { choleskyFactor, choleskySolve } from '../../workers/math/linear.ts';
+import { createRandom } from '../../workers/simulate/random.ts';
 import {
   ANGLE_DEG,
   fluxFor,
@@ -9,7 +9,7 @@ import {
   starTemplate,
   truthOf,
   type Case,
-} from './precision-frame.ts';
+} from './frame.ts';
 
 /** Smallest standard errors that any unbiased measurement can reach. */
 export interface Bound {
@@ -18,16 +18,19 @@ export interface Bound {
   fwhm: number;
   /** Of each component of the distortion as seen through the pixel. */
   e: number;
+  /** Relative change of the width, and change of the distortion, behind the pixel for one before it. */
+  throughPixel: { fwhm: number; e: number };
 }
 
 const PARAMETERS = 7;
-const PHASES = 4;
+const PHASES = 12;
 
 /**
  * Cramer-Rao bound for one star of a case: the inverse of the Fisher matrix sum (dI/dp dI/dq) / variance over the
  * pixels, for flux, background, x, y, width and two components of the distortion, all unknown, the profile's kind and
- * wings known. Derivatives by central differences of the pixel-integrated picture, the mean over places in the pixel.
- * Photon noise of the star and the sky, read noise, rounding (gain² / 12).
+ * wings known. Derivatives by central differences of the pixel-integrated picture. Photon noise of the star and the sky,
+ * read noise, rounding (gain² / 12). Coarse pixels tell more of some places than of others: what is returned is the robust
+ * scatter of stars at all places, each as good as its own bound, since that is the statistic it is held against.
  */
 export function cramerRao(wish: Case, gainElectronsPerAdu: number): Bound {
   const truth = truthOf(wish);
@@ -50,7 +53,7 @@ export function cramerRao(wish: Case, gainElectronsPerAdu: number): Bound {
     return starTemplate(shape, side, dx, dy);
   };
   const random = createRandom(7);
-  const variance = { x: 0, fwhm: 0, e: 0 };
+  const sigmas = { x: [] as number[], fwhm: [] as number[], e: [] as number[] };
   for (let n = 0; n < PHASES; n++) {
     const here = [...at];
     here[0] = random.uniform() - 0.5;
@@ -73,19 +76,43 @@ export function cramerRao(wish: Case, gainElectronsPerAdu: number): Bound {
           fisher[i * PARAMETERS + j] += (columns[i][pixel] * columns[j][pixel]) / noise;
     }
     const covariance = inverseDiagonal(fisher);
-    variance.x += (covariance[2] + covariance[3]) / 2 / PHASES;
-    variance.fwhm += covariance[4] / PHASES;
-    variance.e += (covariance[5] + covariance[6]) / 2 / PHASES;
+    sigmas.x.push(Math.sqrt((covariance[2] + covariance[3]) / 2));
+    sigmas.fwhm.push(Math.sqrt(covariance[4]));
+    sigmas.e.push(Math.sqrt((covariance[5] + covariance[6]) / 2));
   }
   // From before the pixel to behind it.
   const wider = truthOf({ ...wish, fwhmPx: wish.fwhmPx * 1.01 }).fwhmPx;
   const growth = (wider - truth.fwhmPx) / (0.01 * wish.fwhmPx);
   const rounding = (seenDistortion(wish.fwhmPx, e + 1e-4) - seenDistortion(wish.fwhmPx, e - 1e-4)) / 2e-4;
   return {
-    positionPx: Math.sqrt(variance.x),
-    fwhm: (Math.sqrt(variance.fwhm) * growth) / truth.fwhmPx,
-    e: Math.sqrt(variance.e) * rounding,
+    positionPx: robustScatterOf(sigmas.x),
+    fwhm: (robustScatterOf(sigmas.fwhm) * growth) / truth.fwhmPx,
+    e: robustScatterOf(sigmas.e) * rounding,
+    throughPixel: { fwhm: (growth * wish.fwhmPx) / truth.fwhmPx, e: rounding },
   };
+}
+
+/** 1.4826 times the median of |x| over normal distributions with these standard deviations, equally many of each. */
+export function robustScatterOf(sigmas: number[]): number {
+  let [low, high] = [Math.min(...sigmas), Math.max(...sigmas)];
+  for (let step = 0; step < 40; step++) {
+    const middle = (low + high) / 2;
+    const within = sigmas.reduce((sum, sigma) => sum + shareWithin((QUARTILE * middle) / sigma), 0);
+    if (within < sigmas.length / 2) low = middle;
+    else high = middle;
+  }
+  return low;
+}
+
+/** The normal distribution's upper quartile: 1 / 1.4826. */
+const QUARTILE = 0.6744897501960817;
+
+/** Share of a normal distribution within z standard deviations; Abramowitz & Stegun 7.1.26, to 1.5e-7. */
+function shareWithin(z: number): number {
+  const x = z / Math.SQRT2;
+  const t = 1 / (1 + 0.3275911 * x);
+  const series = [1.061405429, -1.453152027, 1.421413741, -0.284496736, 0.254829592];
+  return 1 - series.reduce((sum, c) => (sum + c) * t, 0) * Math.exp(-x * x);
 }
 
 /** Diagonal of the inverse; the rows are scaled first, since a flux and a distortion differ by many powers of ten. */
