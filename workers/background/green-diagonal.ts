@@ -1,4 +1,5 @@
 import type { Colour, Frame, Mosaic } from '../protocol/frame.ts';
+import { select } from '../math/select.ts';
 import type { Arena } from '../wasm/arena.ts';
 
 /** Windows over the frame, and pixels of a window's side: 4096 pixels of each site. */
@@ -75,25 +76,31 @@ function siteLevel(pixels: Uint16Array | Float32Array, widthPx: number, x0: numb
       const value = pixels[(y0 + y) * widthPx + x0 + x];
       if (!Number.isNaN(value)) values[count++] = value;
     }
-  let kept = values.subarray(0, count).sort();
-  for (let round = 0; round < 5 && kept.length > 0; round++) {
-    const middle = kept[kept.length >> 1];
-    const { sigma } = meanOf(kept);
-    const next = kept.filter((value) => Math.abs(value - middle) <= CLIP_SIGMAS * sigma);
-    if (next.length === kept.length) break;
-    kept = next;
+  let clipped = statisticsOf(values, count);
+  for (let round = 0; round < 5 && count > 0; round++) {
+    const reach = CLIP_SIGMAS * clipped.sigma;
+    let kept = 0;
+    for (let i = 0; i < count; i++)
+      if (Math.abs(values[i] - clipped.middle) <= reach) values[kept++] = values[i];
+    if (kept === count) break;
+    count = kept;
+    clipped = statisticsOf(values, count);
   }
-  const { mean, sigma } = meanOf(kept);
-  return { level: mean, sigma: sigma / Math.sqrt(kept.length) };
+  return { level: clipped.mean, sigma: clipped.sigma / Math.sqrt(count) };
 }
 
-function meanOf(values: Float64Array): { mean: number; sigma: number } {
-  let sum = 0;
-  for (const value of values) sum += value;
-  const mean = sum / values.length;
-  let square = 0;
-  for (const value of values) square += (value - mean) ** 2;
-  return { mean, sigma: Math.sqrt(square / values.length) };
+/** Median, mean and standard deviation of the first `count` values, which change their places. */
+function statisticsOf(values: Float64Array, count: number): { middle: number; mean: number; sigma: number } {
+  select(values, count, count >> 1);
+  const middle = values[count >> 1];
+  let [sum, squares] = [0, 0];
+  for (let i = 0; i < count; i++) {
+    const off = values[i] - middle;
+    sum += off;
+    squares += off * off;
+  }
+  const mean = sum / count;
+  return { middle, mean: middle + mean, sigma: Math.sqrt(Math.max(0, squares / count - mean * mean)) };
 }
 
 function voteOf(sites: readonly SiteLevel[]): Diagonal | null {

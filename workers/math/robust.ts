@@ -1,4 +1,5 @@
 import type { Estimate } from '../protocol/report.ts';
+import { select } from './select.ts';
 
 /** Standard deviation of a Gaussian over its median absolute deviation. */
 export const SIGMA_PER_MAD = 1.482602218505602;
@@ -13,12 +14,14 @@ export function quantile(values: ArrayLike<number>, share: number): number {
   const kept = new Float64Array(values.length);
   let count = 0;
   for (let i = 0; i < values.length; i++) if (!Number.isNaN(values[i])) kept[count++] = values[i];
-  const sorted = kept.subarray(0, count).sort();
-  if (sorted.length === 0) return NaN;
-  const place = share * (sorted.length - 1);
+  if (count === 0) return NaN;
+  const place = share * (count - 1);
   const below = Math.floor(place);
-  const above = Math.min(below + 1, sorted.length - 1);
-  return sorted[below] + (place - below) * (sorted[above] - sorted[below]);
+  select(kept, count, below);
+  if (place === below) return kept[below];
+  let above = Infinity;
+  for (let i = below + 1; i < count; i++) if (kept[i] < above) above = kept[i];
+  return kept[below] + (place - below) * (above - kept[below]);
 }
 
 /** Standard deviation by the median absolute deviation about `centre`. */
@@ -52,7 +55,7 @@ export function robustMean(values: ArrayLike<number>, sigmas: ArrayLike<number>)
   let value = median(x);
   let scatter = 0;
   for (let round = 0; round < 30; round++) {
-    scatter = commonScatter(x, own, value, n - 1);
+    scatter = commonScatter(x, own, value, n - 1, scatter);
     let sum = 0;
     let total = 0;
     for (let i = 0; i < n; i++) {
@@ -88,28 +91,48 @@ export function robustMean(values: ArrayLike<number>, sigmas: ArrayLike<number>)
 
 /**
  * Scatter (a variance, at least 0) that gives the clipped residuals about `value` the mean square of a Gaussian's with
- * `freedom` degrees of freedom; `own` are the variances that the values have by themselves.
+ * `freedom` degrees of freedom; `own` are the variances that the values have by themselves. `guess`: where to seek first.
  */
 export function commonScatter(
   x: ArrayLike<number>,
   own: ArrayLike<number>,
   value: number,
   freedom: number,
+  guess = 0,
 ): number {
   const wanted = HUBER_MEAN_SQUARE * freedom;
-  const excess = (scatter: number) => {
-    let sum = -wanted;
-    for (let i = 0; i < x.length; i++) sum += Math.min((x[i] - value) ** 2 / (own[i] + scatter), HUBER ** 2);
-    return sum;
+  /** Sum of the clipped squares, which falls with the scatter, and how fast. */
+  let [sum, fall] = [0, 0];
+  const sumUp = (scatter: number) => {
+    [sum, fall] = [0, 0];
+    for (let i = 0; i < x.length; i++) {
+      const variance = own[i] + scatter;
+      const square = (x[i] - value) ** 2 / variance;
+      if (square < HUBER ** 2) {
+        sum += square;
+        fall += square / variance;
+      } else sum += HUBER ** 2;
+    }
   };
-  if (excess(0) <= 0) return 0;
-  let low = 0;
+  let usual = 0;
   let high = 0;
-  for (let i = 0; i < x.length; i++) high = Math.max(high, 2 * (x[i] - value) ** 2);
-  for (let step = 0; step < 25; step++) {
-    const middle = (low + high) / 2;
-    if (excess(middle) > 0) low = middle;
-    else high = middle;
+  for (let i = 0; i < x.length; i++) {
+    high = Math.max(high, 2 * (x[i] - value) ** 2);
+    usual += own[i] / x.length;
+  }
+  let low = 0;
+  let scatter = guess > 0 ? guess : 0;
+  for (let step = 0; step < 60; step++) {
+    sumUp(scatter);
+    if (sum > wanted) low = scatter;
+    else if (scatter === 0) return 0;
+    else high = scatter;
+    // Newton's step for 1 / sum, which is a straight line where all own variances are alike and none is clipped.
+    const next = scatter + ((sum / wanted - 1) * sum) / fall;
+    if (Math.abs(next - scatter) <= 1e-5 * scatter) return next; // what is left is of second order
+    if (scatter === 0) scatter = Math.min(usual || Infinity, high / 2);
+    else if (next > low && next < high) scatter = next;
+    else scatter = low > 0 ? (low + high) / 2 : 0;
   }
   return high;
 }

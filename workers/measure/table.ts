@@ -3,10 +3,18 @@ import type { MeasuredStar } from './star.ts';
 
 /** The star table in ADU from measured stars in stored units (ADU = zero + scale * stored). */
 export function starTable(stars: MeasuredStar[], scale: number, zero: number): StarTable {
-  const f32 = (pick: (star: MeasuredStar) => number) => Float32Array.from(stars, pick);
-  const f64 = (pick: (star: MeasuredStar) => number) => Float64Array.from(stars, pick);
+  const count = stars.length;
+  const fill = <T extends Float32Array | Float64Array | Uint32Array>(
+    column: T,
+    pick: (star: MeasuredStar) => number,
+  ): T => {
+    for (let i = 0; i < count; i++) column[i] = pick(stars[i]);
+    return column;
+  };
+  const f32 = (pick: (star: MeasuredStar) => number) => fill(new Float32Array(count), pick);
+  const f64 = (pick: (star: MeasuredStar) => number) => fill(new Float64Array(count), pick);
   return {
-    count: stars.length,
+    count,
     xPx: f64((star) => star.xPx),
     yPx: f64((star) => star.yPx),
     positionSigmaPx: f32((star) => star.positionSigmaPx),
@@ -26,6 +34,6 @@ export function starTable(stars: MeasuredStar[], scale: number, zero: number): S
     cometY: f32((star) => star.comet[1]),
     cloverX: f32((star) => star.clover[0]),
     cloverY: f32((star) => star.clover[1]),
-    flags: Uint32Array.from(stars, (star) => star.flags),
+    flags: fill(new Uint32Array(count), (star) => star.flags),
   };
 }

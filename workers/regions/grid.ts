@@ -1,4 +1,5 @@
 import { median, robustMean } from '../math/robust.ts';
+import { runningMedians } from '../math/select.ts';
 import { axisAngleDeg, elongationOf } from '../math/shape.ts';
 import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
 import type { Estimate, Region, ShapeSummary } from '../protocol/report.ts';
@@ -47,9 +48,10 @@ export function expectedSigmas(widthsPx: number[], sigmasPx: number[], snr: numb
   const usualPx = median(order.map((i) => widthsPx[i]));
   const kappas = order.map((i) => (sigmasPx[i] / widthsPx[i]) * snr[i]);
   const expected = snr.map(() => NaN);
+  const usualKappas = runningMedians(kappas, Math.min(PEERS, order.length));
   order.forEach((i, rank) => {
     const from = Math.max(0, Math.min(rank - (PEERS >> 1), order.length - PEERS));
-    expected[i] = (usualPx * median(kappas.slice(from, from + PEERS))) / snr[i];
+    expected[i] = (usualPx * usualKappas[from]) / snr[i];
   });
   return expected;
 }

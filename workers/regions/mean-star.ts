@@ -9,6 +9,10 @@ import { cellOf } from './grid.ts';
 const SAMPLES_PER_PX = PICTURE_SAMPLES_PER_PX;
 const STARS_PER_CELL = 24;
 const MIN_SNR = 15;
+/** A very bright star must not stand for the whole cell. */
+const MOST_SNR = 100;
+/** What a kernel needs beside, see kernels/mean-picture.ts. */
+const WORK_BYTES = 96;
 
 /**
  * The average star of each cell of a cols x rows grid: pixels of up to 24 bright lone stars laid over each other by
@@ -49,76 +53,42 @@ export function meanStars(
 function average(
   stars: StarTable,
   indices: number[],
-  plane: Plane,
-  kernels: Kernels,
+  { address, kind, widthPx, heightPx, sites }: Plane,
+  { run, arena }: Kernels,
   side: number,
   radiusPx: number,
 ): Float32Array {
-  let mean: Float32Array | null = null;
+  const nodes = side * side;
+  const picture = new Float32Array(nodes);
+  let peak = 0;
+  const mark = arena.mark();
+  const [sums, mean, work] = [arena.alloc(16 * nodes), arena.alloc(4 * nodes), arena.alloc(WORK_BYTES)];
+  const layStar = kind === 'u16' ? run.layStarU16 : run.layStarF32;
   for (let round = 0; round < 2 && indices.length > 0; round++) {
-    const sum = new Float64Array(side * side);
-    const weight = new Float64Array(side * side);
-    for (const i of indices) addStar(stars, i, plane, kernels, side, radiusPx, sum, weight, mean);
-    mean = Float32Array.from(sum, (value, sample) => (weight[sample] > 0 ? value / weight[sample] : 0));
+    const pairs = arena.f64(sums, 2 * nodes).fill(0);
+    for (const i of indices)
+      layStar(
+        address,
+        widthPx,
+        heightPx,
+        sites,
+        stars.xPx[i],
+        stars.yPx[i],
+        radiusPx,
+        stars.backgroundAdu[i],
+        stars.fluxAdu[i],
+        Math.min(stars.snr[i], MOST_SNR) ** 2,
+        round === 0 ? 0 : mean,
+        peak,
+        side,
+        sums,
+        work,
+      );
+    for (let node = 0; node < nodes; node++)
+      picture[node] = pairs[2 * node + 1] > 0 ? pairs[2 * node] / pairs[2 * node + 1] : 0;
+    arena.f32(mean, nodes).set(picture);
+    peak = picture.reduce((most, value) => Math.max(most, value), 0);
   }
-  if (!mean) return new Float32Array(side * side);
-  const peak = mean.reduce((most, value) => Math.max(most, value), 0);
-  return peak > 0 ? mean.map((value) => value / peak) : mean;
-}
-
-/** Adds one star's pixels; those that differ from `mean` by more than a tenth of its peak and half of itself stay out. */
-function addStar(
-  stars: StarTable,
-  index: number,
-  plane: Plane,
-  { arena }: Kernels,
-  side: number,
-  radiusPx: number,
-  sum: Float64Array,
-  weight: Float64Array,
-  mean: Float32Array | null,
-): void {
-  const { widthPx, heightPx, address, kind, sites } = plane;
-  const pixels =
-    kind === 'u16' ? arena.u16(address, widthPx * heightPx) : arena.f32(address, widthPx * heightPx);
-  const x0 = stars.xPx[index];
-  const y0 = stars.yPx[index];
-  const flux = stars.fluxAdu[index];
-  const sky = stars.backgroundAdu[index];
-  const middle = (side - 1) / 2;
-  const starWeight = Math.min(stars.snr[index], 100) ** 2;
-  const peak = mean?.reduce((most, value) => Math.max(most, value), 0) ?? 0;
-  for (let y = Math.ceil(y0 - radiusPx); y <= y0 + radiusPx; y++) {
-    for (let x = Math.ceil(x0 - radiusPx); x <= x0 + radiusPx; x++) {
-      if (x < 0 || y < 0 || x >= widthPx || y >= heightPx) continue;
-      if (!((sites >> ((x & 1) | ((y & 1) << 1))) & 1)) continue;
-      const value = (pixels[y * widthPx + x] - sky) / flux;
-      if (Number.isNaN(value)) continue;
-      const sx = (x - x0) * SAMPLES_PER_PX + middle;
-      const sy = (y - y0) * SAMPLES_PER_PX + middle;
-      if (mean) {
-        const expected = mean[Math.round(sy) * side + Math.round(sx)];
-        if (Math.abs(value - expected) > 0.1 * peak + 0.5 * Math.abs(expected)) continue;
-      }
-      spread(sum, weight, side, sx, sy, value, starWeight);
-    }
-  }
-}
-
-function spread(
-  sum: Float64Array,
-  weight: Float64Array,
-  side: number,
-  sx: number,
-  sy: number,
-  value: number,
-  starWeight: number,
-): void {
-  const reach = SAMPLES_PER_PX;
-  for (let j = Math.max(0, Math.ceil(sy - reach)); j <= Math.min(side - 1, sy + reach); j++)
-    for (let i = Math.max(0, Math.ceil(sx - reach)); i <= Math.min(side - 1, sx + reach); i++) {
-      const w = starWeight * (1 - Math.abs(i - sx) / reach) * (1 - Math.abs(j - sy) / reach);
-      sum[j * side + i] += w * value;
-      weight[j * side + i] += w;
-    }
+  arena.reset(mark);
+  return peak > 0 ? picture.map((value) => value / peak) : picture;
 }

@@ -140,6 +140,10 @@ export interface KernelExports {
   layResiduals: LayKernel;
   layRest: LayKernel;
 
+  // kernels/mean-picture.ts
+  layStarU16: LayStarKernel;
+  layStarF32: LayStarKernel;
+
   // kernels/psf.ts
   psfTransfers(
     plan: number,
@@ -161,6 +165,24 @@ type LayKernel = (
   sum: number,
   weight: number,
   third: number,
+) => void;
+
+type LayStarKernel = (
+  pixels: number,
+  width: number,
+  height: number,
+  sites: number,
+  x0: number,
+  y0: number,
+  radius: number,
+  sky: number,
+  flux: number,
+  starWeight: number,
+  mean: number,
+  peak: number,
+  side: number,
+  sums: number,
+  work: number,
 ) => void;
 
 type MeshKernel = (
