@@ -39,7 +39,8 @@ export function laidStar(
       for (let node = 0; node < side * side; node++) {
         const nodeX = ((node % side) - (side - 1) / 2) / steps;
         const nodeY = (Math.floor(node / side) - (side - 1) / 2) / steps;
-        const share = Math.max(0, 1 - Math.abs(dx - nodeX)) * Math.max(0, 1 - Math.abs(dy - nodeY)) * star.weight;
+        const share =
+          Math.max(0, 1 - Math.abs(dx - nodeX)) * Math.max(0, 1 - Math.abs(dy - nodeY)) * star.weight;
         sums[node].value += share * value;
         sums[node].share += share;
       }

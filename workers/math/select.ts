@@ -23,8 +23,7 @@ export function select(values: Float64Array, count: number, k: number): void {
   for (let i = low + 1; i <= high; i++) insert(values, low, i);
 }
 
-const middleOf = (a: number, b: number, c: number) =>
-  Math.max(Math.min(a, b), Math.min(Math.max(a, b), c));
+const middleOf = (a: number, b: number, c: number) => Math.max(Math.min(a, b), Math.min(Math.max(a, b), c));
 
 /** Moves the value at `at` down among those from `low` on, which are sorted. */
 function insert(values: Float64Array, low: number, at: number): void {
