@@ -1,6 +1,6 @@
 import { spreadOut, systemCovariance } from './covariance.ts';
-import { dampedStep } from './levenberg.ts';
-import type { FieldFitter, FitOptions, FitResult, FitState, Linearised } from './levenberg.ts';
+import { dampedStep, type FitState } from './field-system.ts';
+import type { FieldFitter, FitOptions, FitResult, Linearised } from './levenberg.ts';
 import { fringePx } from './optics.ts';
 import type { Optics } from './optics.ts';
 import { P, freeParameters } from './parameters.ts';

@@ -1,7 +1,8 @@
 import { penalisedCost } from './eliminate.ts';
 import type { Rival } from './field-fit.ts';
 import { FieldFitter } from './levenberg.ts';
-import type { FitOptions, FitResult, FitState } from './levenberg.ts';
+import type { FitState } from './field-system.ts';
+import type { FitOptions, FitResult } from './levenberg.ts';
 import type { Optics } from './optics.ts';
 import type { Group, ModelShape } from './parameters.ts';
 import { P } from './parameters.ts';

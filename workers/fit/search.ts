@@ -1,7 +1,8 @@
 import { P, PARAMETER_COUNT } from './parameters.ts';
 import type { Group, ModelShape, PathKind } from './parameters.ts';
 import { FieldFitter } from './levenberg.ts';
-import type { FitOptions, FitResult, FitState } from './levenberg.ts';
+import type { FitState } from './field-system.ts';
+import type { FitOptions, FitResult } from './levenberg.ts';
 import type { MeanStar } from './mean-star.ts';
 import type { MomentField } from './moment-fit.ts';
 import {
