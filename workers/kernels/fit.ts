@@ -1,5 +1,5 @@
 import { factor7, invert7, solve7 } from './cholesky7';
-import { largestLane, log2x4, sumLanes } from './lanes';
+import { heldF32, largestLane, log2x4, sumLanes } from './lanes';
 import { accumulate, SIZE } from './normal';
 import { WING_AT } from './profile';
 
@@ -166,12 +166,12 @@ function settle(list: usize, capacity: i32, count: i32, params: usize, trial: us
   const plane = (<usize>capacity) << 2;
   const end = list + ((<usize>count) << 2);
   const d0 = change(params, trial, 0);
-  const d1 = change(params, trial, 8);
-  const d2 = change(params, trial, 16);
-  const d3 = change(params, trial, 24);
-  const d4 = change(params, trial, 32);
-  const d5 = change(params, trial, 40);
-  const d6 = change(params, trial, 48);
+  const d1 = change(params, trial, 1);
+  const d2 = change(params, trial, 2);
+  const d3 = change(params, trial, 3);
+  const d4 = change(params, trial, 4);
+  const d5 = change(params, trial, 5);
+  const d6 = change(params, trial, 6);
   for (let at = list; at < end; at += 16) {
     let rest = f32x4.sub(v128.load(at + 4 * plane), d1);
     rest = f32x4.sub(rest, f32x4.mul(d0, v128.load(at + 5 * plane)));
@@ -186,8 +186,9 @@ function settle(list: usize, capacity: i32, count: i32, params: usize, trial: us
 
 // @ts-ignore: decorator
 @inline
-function change(from: usize, to: usize, at: usize): v128 {
-  return f32x4.splat(<f32>(load<f64>(to + at) - load<f64>(from + at)));
+function change(from: usize, to: usize, parameter: usize): v128 {
+  const at = parameter << 3;
+  return heldF32(parameter, load<f64>(to + at) - load<f64>(from + at));
 }
 
 /** Fills `fit` from chi² and the weights that the last pass left; false when the centre lies outside the pixels. */
@@ -196,9 +197,9 @@ function judge(
 ): bool {
   const plane = (<usize>capacity) << 2;
   const end = list + ((<usize>count) << 2);
-  const one = f32x4.splat(1);
+  const one = heldF32(0, 1);
   const zero = f32x4.splat(0);
-  const sky = f32x4.splat(<f32>skyVariance);
+  const sky = heldF32(1, skyVariance);
   let reachX = zero, reachY = zero, logs = zero, used = zero;
   // Weights over the sky's, at most 1: one logarithm for the product of four.
   let product = one;

@@ -1,4 +1,4 @@
-import { exp2x4, sumLanes } from './lanes';
+import { exp2x4, heldF32, sumLanes } from './lanes';
 import { lightWithin } from './profile';
 
 // What the fitted profile leaves over, collected in rings and as third moments.
@@ -26,12 +26,13 @@ export function residualRings(
   const y0 = load<f64>(params, 24);
   const det = wxx * wyy - wxy * wxy;
   // The weight as a power of two.
-  const ixx = f32x4.splat(<f32>((HALF_LOG2 * wyy) / det));
-  const iyy = f32x4.splat(<f32>((HALF_LOG2 * wxx) / det));
-  const ixy = f32x4.splat(<f32>((-2 * HALF_LOG2 * wxy) / det));
-  const vx0 = f32x4.splat(<f32>x0);
-  const vy0 = f32x4.splat(<f32>y0);
-  const three = f32x4.splat(3);
+  const ixx = heldF32(0, (HALF_LOG2 * wyy) / det);
+  const iyy = heldF32(1, (HALF_LOG2 * wxx) / det);
+  const ixy = heldF32(2, (-2 * HALF_LOG2 * wxy) / det);
+  const vx0 = heldF32(3, x0);
+  const vy0 = heldF32(4, y0);
+  const three = heldF32(5, 3);
+  const edge = heldF32(6, 20 * HALF_LOG2);
   const zero = f32x4.splat(0);
   let dipoleX = zero, dipoleY = zero, cometX = zero, cometY = zero, cloverX = zero, cloverY = zero;
   for (let i = 0; i < count; i += 4) {
@@ -40,10 +41,7 @@ export function residualRings(
     const dy = f32x4.sub(v128.load(at + plane), vy0);
     const across = f32x4.add(f32x4.mul(ixx, dx), f32x4.mul(ixy, dy));
     const power = f32x4.add(f32x4.mul(across, dx), f32x4.mul(f32x4.mul(iyy, dy), dy));
-    const inside = v128.and(
-      f32x4.gt(power, f32x4.splat(<f32>(20 * HALF_LOG2))),
-      f32x4.gt(v128.load(at + 3 * plane), zero),
-    );
+    const inside = v128.and(f32x4.gt(power, edge), f32x4.gt(v128.load(at + 3 * plane), zero));
     if (!v128.any_true(inside)) continue;
     const w = v128.and(f32x4.mul(exp2x4(power), v128.load(at + 4 * plane)), inside);
     const xx = f32x4.mul(dx, dx);

@@ -1,4 +1,4 @@
-import { exp2x4, log2x4, sumLanes } from './lanes';
+import { exp2x4, heldF32, log2x4, sumLanes } from './lanes';
 
 // One elliptical profile:
 //   I = A t^(-1/k) + B,  t = 1 + k q,  q = a dx² + 2 c dx dy + b dy².
@@ -24,18 +24,19 @@ export function subtractProfile(
   list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, params: usize,
 ): void {
   const plane = (<usize>capacity) << 2;
-  const amplitude = f32x4.splat(<f32>load<f64>(params));
-  const base = f32x4.splat(<f32>load<f64>(params, 8));
-  const x0 = f32x4.splat(<f32>load<f64>(params, 16));
-  const y0 = f32x4.splat(<f32>load<f64>(params, 24));
-  const ka = f32x4.splat(<f32>(k * load<f64>(params, 32)));
-  const kb = f32x4.splat(<f32>(k * load<f64>(params, 40)));
-  const kc = f32x4.splat(<f32>(2 * k * load<f64>(params, 48)));
-  const power = f32x4.splat(<f32>(-1 / k));
   const wing = load<f64>(params, WING_AT);
-  const core = f32x4.splat(<f32>(1 - wing));
-  const tail = f32x4.splat(<f32>wing);
-  const perKq = f32x4.splat(<f32>(WING / k));
+  const amplitude = heldF32(0, load<f64>(params));
+  const base = heldF32(1, load<f64>(params, 8));
+  const x0 = heldF32(2, load<f64>(params, 16));
+  const y0 = heldF32(3, load<f64>(params, 24));
+  const ka = heldF32(4, k * load<f64>(params, 32));
+  const kb = heldF32(5, k * load<f64>(params, 40));
+  const kc = heldF32(6, 2 * k * load<f64>(params, 48));
+  const power = heldF32(7, -1 / k);
+  const core = heldF32(8, 1 - wing);
+  const tail = heldF32(9, wing);
+  const perKq = heldF32(10, WING / k);
+  const one = heldF32(11, 1);
   const nodesEnd = nodes + <usize>nodeCount * NODE_BYTES;
   for (let i = 0; i < count; i += 4) {
     const at = list + ((<usize>i) << 2);
@@ -45,10 +46,10 @@ export function subtractProfile(
     for (let node = nodes; node < nodesEnd; node += NODE_BYTES) {
       const nx = f32x4.add(dx, v128.load32_splat(node));
       const ny = f32x4.add(dy, v128.load32_splat(node, 4));
-      const t = oneAndKq(nx, ny, ka, kb, kc);
+      const t = oneAndKq(nx, ny, ka, kb, kc, one);
       let value = exp2x4(f32x4.mul(power, log2x4(t)));
       if (wing > 0) {
-        const u = tailOf(t, perKq);
+        const u = tailOf(t, perKq, one);
         value = f32x4.add(f32x4.mul(core, value), f32x4.mul(tail, f32x4.mul(u, u)));
       }
       share = f32x4.add(share, f32x4.mul(v128.load32_splat(node, 8), value));
@@ -61,17 +62,16 @@ export function subtractProfile(
 /** u = 1 / (1 + WING q) from t = 1 + k q and WING / k. */
 // @ts-ignore: decorator
 @inline
-export function tailOf(t: v128, perKq: v128): v128 {
-  const one = f32x4.splat(1);
+export function tailOf(t: v128, perKq: v128, one: v128): v128 {
   return f32x4.div(one, f32x4.add(one, f32x4.mul(perKq, f32x4.sub(t, one))));
 }
 
 /** t of four pixels, with k a, k b and 2 k c. */
 // @ts-ignore: decorator
 @inline
-export function oneAndKq(dx: v128, dy: v128, ka: v128, kb: v128, kc: v128): v128 {
+export function oneAndKq(dx: v128, dy: v128, ka: v128, kb: v128, kc: v128, one: v128): v128 {
   const across = f32x4.add(f32x4.mul(ka, dx), f32x4.mul(kc, dy));
-  return f32x4.add(f32x4.splat(1), f32x4.add(f32x4.mul(across, dx), f32x4.mul(f32x4.mul(kb, dy), dy)));
+  return f32x4.add(one, f32x4.add(f32x4.mul(across, dx), f32x4.mul(f32x4.mul(kb, dy), dy)));
 }
 
 /**

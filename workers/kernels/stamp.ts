@@ -1,5 +1,5 @@
 import { hotReplacement } from './sky-rows';
-import { exp2x4, largestLane, sumLanes } from './lanes';
+import { exp2x4, heldF32, largestLane, sumLanes } from './lanes';
 
 // The pixels around one star as a compact list, so that masks and mosaics cost nothing afterwards: five arrays of
 // `capacity` f32 one behind the other: x and y from the stamp's middle pixel, value above the sky, weight, residual. The
@@ -169,11 +169,12 @@ export function adaptiveMoments(
   for (let round = 0; round < iterations; round++) {
     const det = xx * yy - xy * xy;
     if (!(det > 0.0081) || det > maxWidth * maxWidth * maxWidth * maxWidth) return -1;
-    const ixx = f32x4.splat(<f32>((yy / det) * SCALE));
-    const iyy = f32x4.splat(<f32>((xx / det) * SCALE));
-    const ixy = f32x4.splat(<f32>((-2 * xy / det) * SCALE));
-    const fx0 = f32x4.splat(<f32>x0);
-    const fy0 = f32x4.splat(<f32>y0);
+    const ixx = heldF32(0, (yy / det) * SCALE);
+    const iyy = heldF32(1, (xx / det) * SCALE);
+    const ixy = heldF32(2, (-2 * xy / det) * SCALE);
+    const fx0 = heldF32(3, x0);
+    const fy0 = heldF32(4, y0);
+    const edge = heldF32(5, 20 * SCALE);
     let lanes = f32x4.splat(0), lanesX = lanes, lanesY = lanes, lanesXX = lanes, lanesYY = lanes, lanesXY = lanes;
     for (let i = 0; i < count; i += 4) {
       const at = list + ((<usize>i) << 2);
@@ -181,7 +182,7 @@ export function adaptiveMoments(
       const dy = f32x4.sub(v128.load(at + plane), fy0);
       const across = f32x4.add(f32x4.mul(ixx, dx), f32x4.mul(ixy, dy));
       const power = f32x4.add(f32x4.mul(across, dx), f32x4.mul(f32x4.mul(iyy, dy), dy)); // log2 of the weight
-      const inside = f32x4.gt(power, f32x4.splat(<f32>(20 * SCALE)));
+      const inside = f32x4.gt(power, edge);
       if (!v128.any_true(inside)) continue;
       const light = f32x4.mul(v128.load(at + 2 * plane), v128.load(at + 3 * plane));
       const w = v128.and(f32x4.mul(exp2x4(power), light), inside);
