@@ -1,10 +1,22 @@
-import { exp2x4, heldF32, sumLanes } from './lanes';
+import { exp2x4, held, heldF32, sumLanes } from './lanes';
 import { lightWithin } from './profile';
 
 // What the fitted profile leaves over, collected in rings and as third moments.
 
 /** From q to the logarithm to base 2 of exp(-q / 2). */
 const HALF_LOG2: f64 = -0.7213475204444817;
+
+/** Most rings that are asked for, see workspace.ts, and one for what lies in none. */
+const RINGS: usize = memory.data(129 * 32, 16);
+
+/** Adds a residual with its value, and one to the number of pixels, to a ring. */
+// @ts-ignore: decorator
+@inline
+function addTo(ring: i32, pair: v128): void {
+  const at = RINGS + (<usize>ring << 5);
+  v128.store(at, f64x2.add(v128.load(at), pair));
+  store<f64>(at, load<f64>(at, 16) + 1, 16);
+}
 
 /**
  * The residuals that a fit or subtractProfile left in a list, into rings of width 1/ringsPerPx about the profile's
@@ -18,37 +30,48 @@ export function residualRings(
   wxx: f64, wyy: f64, wxy: f64, sums: usize, counts: usize, data: usize, moments: usize,
 ): void {
   const plane = (<usize>capacity) << 2;
-  memory.fill(sums, 0, rings << 3);
-  memory.fill(counts, 0, rings << 3);
-  memory.fill(data, 0, rings << 3);
-  const base = load<f64>(params, 8);
-  const x0 = load<f64>(params, 16);
-  const y0 = load<f64>(params, 24);
+  memory.fill(RINGS, 0, (<usize>rings + 1) << 5);
   const det = wxx * wyy - wxy * wxy;
   // The weight as a power of two.
   const ixx = heldF32(0, (HALF_LOG2 * wyy) / det);
   const iyy = heldF32(1, (HALF_LOG2 * wxx) / det);
   const ixy = heldF32(2, (-2 * HALF_LOG2 * wxy) / det);
-  const vx0 = heldF32(3, x0);
-  const vy0 = heldF32(4, y0);
+  const x0 = heldF32(3, load<f64>(params, 16));
+  const y0 = heldF32(4, load<f64>(params, 24));
   const three = heldF32(5, 3);
   const edge = heldF32(6, 20 * HALF_LOG2);
+  const perPx = heldF32(7, ringsPerPx);
+  const beyond = held(8, i32x4.splat(rings));
+  const base = heldF32(9, load<f64>(params, 8));
   const zero = f32x4.splat(0);
   let dipoleX = zero, dipoleY = zero, cometX = zero, cometY = zero, cloverX = zero, cloverY = zero;
   for (let i = 0; i < count; i += 4) {
     const at = list + ((<usize>i) << 2);
-    const dx = f32x4.sub(v128.load(at), vx0);
-    const dy = f32x4.sub(v128.load(at + plane), vy0);
-    const across = f32x4.add(f32x4.mul(ixx, dx), f32x4.mul(ixy, dy));
-    const power = f32x4.add(f32x4.mul(across, dx), f32x4.mul(f32x4.mul(iyy, dy), dy));
-    const inside = v128.and(f32x4.gt(power, edge), f32x4.gt(v128.load(at + 3 * plane), zero));
-    if (!v128.any_true(inside)) continue;
-    const w = v128.and(f32x4.mul(exp2x4(power), v128.load(at + 4 * plane)), inside);
+    const dx = f32x4.sub(v128.load(at), x0);
+    const dy = f32x4.sub(v128.load(at + plane), y0);
     const xx = f32x4.mul(dx, dx);
     const yy = f32x4.mul(dy, dy);
+    const r2 = f32x4.add(xx, yy);
+    const residual = v128.load(at + 4 * plane);
+    const counted = f32x4.gt(v128.load(at + 3 * plane), zero);
+    // What lies beyond the rings or does not count goes to one ring more.
+    const own = i32x4.trunc_sat_f32x4_s(f32x4.mul(f32x4.sqrt(r2), perPx));
+    const ring = v128.bitselect(i32x4.min_s(own, beyond), beyond, counted);
+    const above = f32x4.sub(v128.load(at + 2 * plane), base);
+    const low = v128.shuffle<i32>(residual, above, 0, 4, 1, 5);
+    const high = v128.shuffle<i32>(residual, above, 2, 6, 3, 7);
+    addTo(i32x4.extract_lane(ring, 0), f64x2.promote_low_f32x4(low));
+    addTo(i32x4.extract_lane(ring, 1), f64x2.promote_low_f32x4(v128.shuffle<i64>(low, low, 1, 1)));
+    addTo(i32x4.extract_lane(ring, 2), f64x2.promote_low_f32x4(high));
+    addTo(i32x4.extract_lane(ring, 3), f64x2.promote_low_f32x4(v128.shuffle<i64>(high, high, 1, 1)));
+
+    const across = f32x4.add(f32x4.mul(ixx, dx), f32x4.mul(ixy, dy));
+    const power = f32x4.add(f32x4.mul(across, dx), f32x4.mul(iyy, yy));
+    const inside = v128.and(f32x4.gt(power, edge), counted);
+    if (!v128.any_true(inside)) continue;
+    const w = v128.and(f32x4.mul(exp2x4(power), residual), inside);
     const wx = f32x4.mul(w, dx);
     const wy = f32x4.mul(w, dy);
-    const r2 = f32x4.add(xx, yy);
     dipoleX = f32x4.add(dipoleX, wx);
     dipoleY = f32x4.add(dipoleY, wy);
     cometX = f32x4.add(cometX, f32x4.mul(wx, r2));
@@ -56,17 +79,11 @@ export function residualRings(
     cloverX = f32x4.add(cloverX, f32x4.mul(wx, f32x4.sub(xx, f32x4.mul(three, yy))));
     cloverY = f32x4.add(cloverY, f32x4.mul(wy, f32x4.sub(f32x4.mul(three, xx), yy)));
   }
-  for (let i = 0; i < count; i++) {
-    const at = list + ((<usize>i) << 2);
-    if (load<f32>(at + 3 * plane) == 0) continue;
-    const dx = <f64>load<f32>(at) - x0;
-    const dy = <f64>load<f32>(at + plane) - y0;
-    const ring = <i32>(Math.sqrt(dx * dx + dy * dy) * ringsPerPx);
-    if (ring >= rings) continue;
-    const slot = (<usize>ring) << 3;
-    store<f64>(sums + slot, load<f64>(sums + slot) + <f64>load<f32>(at + 4 * plane));
-    store<f64>(counts + slot, load<f64>(counts + slot) + 1);
-    store<f64>(data + slot, load<f64>(data + slot) + <f64>load<f32>(at + 2 * plane) - base);
+  for (let ring: usize = 0; ring < <usize>rings; ring++) {
+    const at = ring << 3;
+    store<f64>(sums + at, load<f64>(RINGS + (ring << 5)));
+    store<f64>(data + at, load<f64>(RINGS + (ring << 5), 8));
+    store<f64>(counts + at, load<f64>(RINGS + (ring << 5), 16));
   }
   store<f64>(moments, sumLanes(dipoleX));
   store<f64>(moments, sumLanes(dipoleY), 8);

@@ -1,3 +1,4 @@
+import { held, heldF32 } from './lanes';
 import { selectF32 } from './select';
 
 // Sky level and sky noise in each cell of a mesh over the frame: a sigma-clipped histogram of the cell's pixels whose
@@ -172,19 +173,20 @@ function skyOf(values: usize, count: i32, quantum: f64, scratch: usize, level: u
 /** Hits of the bins, each value dithered over the converter's step so that percentiles do not jump from code to code. */
 function layHistogram(values: usize, count: i32, low: f32, scale: f32, quantum: f32, hits: usize): void {
   memory.fill(hits, 0, (BINS + 2) << 2);
-  const lows = f32x4.splat(low);
-  const scales = f32x4.splat(scale);
+  const lows = heldF32(0, low);
+  const scales = heldF32(1, scale);
   // A phase is a signed fraction of 2^32: converted and scaled it lies between -1/2 and 1/2 quantum.
-  const steps = f32x4.splat(quantum * <f32>2.3283064365386963e-10);
-  const least = f32x4.splat(-1);
-  const most = f32x4.splat(<f32>BINS);
+  const steps = held(2, f32x4.splat(quantum * <f32>2.3283064365386963e-10));
+  const least = heldF32(3, -1);
+  const most = heldF32(4, BINS);
   // With 2^23 and one bin for what lies below added, the low bits are the bin.
-  const toBits = f32x4.splat(8388609);
+  const toBits = heldF32(5, 8388609);
+  const mask = held(6, i32x4.splat(0x3ff));
   let phases = i32x4(GOLDEN, 2 * GOLDEN, 3 * GOLDEN, 4 * GOLDEN);
-  const advance = i32x4.splat(4 * GOLDEN);
+  const advance = held(7, i32x4.splat(4 * GOLDEN));
   const even = count & ~3;
   for (let i = 0; i < even; i += 4) {
-    const offsets = offsetsOf(v128.load(values + ((<usize>i) << 2)), phases, lows, scales, steps, least, most, toBits);
+    const offsets = offsetsOf(v128.load(values + ((<usize>i) << 2)), phases, lows, scales, steps, least, most, toBits, mask);
     phases = i32x4.add(phases, advance);
     hit(hits, i32x4.extract_lane(offsets, 0));
     hit(hits, i32x4.extract_lane(offsets, 1));
@@ -192,7 +194,7 @@ function layHistogram(values: usize, count: i32, low: f32, scale: f32, quantum: 
     hit(hits, i32x4.extract_lane(offsets, 3));
   }
   // The last few are read past the values and not counted.
-  const offsets = offsetsOf(v128.load(values + ((<usize>even) << 2)), phases, lows, scales, steps, least, most, toBits);
+  const offsets = offsetsOf(v128.load(values + ((<usize>even) << 2)), phases, lows, scales, steps, least, most, toBits, mask);
   if (even < count) hit(hits, i32x4.extract_lane(offsets, 0));
   if (even + 1 < count) hit(hits, i32x4.extract_lane(offsets, 1));
   if (even + 2 < count) hit(hits, i32x4.extract_lane(offsets, 2));
@@ -202,11 +204,11 @@ function layHistogram(values: usize, count: i32, low: f32, scale: f32, quantum: 
 // @ts-ignore: decorator
 @inline
 function offsetsOf(
-  values: v128, phases: v128, lows: v128, scales: v128, steps: v128, least: v128, most: v128, toBits: v128,
+  values: v128, phases: v128, lows: v128, scales: v128, steps: v128, least: v128, most: v128, toBits: v128, mask: v128,
 ): v128 {
   const dithered = f32x4.add(f32x4.sub(values, lows), f32x4.mul(f32x4.convert_i32x4_s(phases), steps));
   const bin = f32x4.pmin(f32x4.pmax(least, f32x4.floor(f32x4.mul(dithered, scales))), most);
-  return v128.and(i32x4.shl(f32x4.add(bin, toBits), 2), i32x4.splat(0x3ff));
+  return v128.and(i32x4.shl(f32x4.add(bin, toBits), 2), mask);
 }
 
 // @ts-ignore: decorator

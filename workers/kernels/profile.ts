@@ -24,6 +24,7 @@ export function subtractProfile(
   list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, params: usize,
 ): void {
   const plane = (<usize>capacity) << 2;
+  if (load<f64>(params) == 0) return subtractBase(list, plane, count, load<f64>(params, 8));
   const wing = load<f64>(params, WING_AT);
   const amplitude = heldF32(0, load<f64>(params));
   const base = heldF32(1, load<f64>(params, 8));
@@ -59,6 +60,13 @@ export function subtractProfile(
   }
 }
 
+/** ... of a profile without light. */
+function subtractBase(list: usize, plane: usize, count: i32, base: f64): void {
+  const level = heldF32(0, base);
+  const end = list + ((<usize>count) << 2);
+  for (let at = list; at < end; at += 16) v128.store(at + 4 * plane, f32x4.sub(v128.load(at + 2 * plane), level));
+}
+
 /** u = 1 / (1 + WING q) from t = 1 + k q and WING / k. */
 // @ts-ignore: decorator
 @inline
@@ -80,6 +88,7 @@ export function oneAndKq(dx: v128, dy: v128, ka: v128, kb: v128, kc: v128, one: 
  * ((1 - r) / (1 + r))^12 for an axis ratio r.
  */
 export function lightWithin(params: usize, k: f64, r: f64): f64 {
+  if (load<f64>(params) == 0) return 0;
   const mean = f32x4.splat(<f32>(0.5 * (load<f64>(params, 32) + load<f64>(params, 40))));
   const across = f32x4.splat(<f32>(0.5 * (load<f64>(params, 32) - load<f64>(params, 40))));
   const skew = f32x4.splat(<f32>load<f64>(params, 48));

@@ -1,3 +1,5 @@
+import { held, heldF32 } from './lanes';
+
 // A row of the frame in units of its noise above the sky, as detection takes it.
 
 /** A pixel is hot when it stands this many sigmas out ... */
@@ -21,25 +23,30 @@ export function skyRows(
   const lower = (<usize>(min(j + 1, rows - 1) * cols)) << 2;
   const nodesPerPx = <f32>cols / <f32>width;
   const lastCell = max(cols - 2, 0);
-  const one = f32x4.splat(1);
-  const even = siteLanes(sites & 3);
-  const odd = siteLanes((sites >> 2) & 3);
+  const one = heldF32(0, 1);
+  const least = heldF32(1, 1e-20);
+  const even = held(2, siteLanes(sites & 3));
+  const odd = held(3, siteLanes((sites >> 2) & 3));
   let x = 0;
   while (x < width) {
     const place = max<f32>(0, (<f32>x + 0.5) * nodesPerPx - 0.5);
     const i = min(<i32>place, lastCell);
     // Vectors that begin at `stop` or beyond reach past the next node.
     const stop = i == lastCell ? width : min(width, <i32>(Mathf.floor((<f32>i + 1.5) / nodesPerPx - 0.5)) - 2);
-    const start = f32x4.splat(<f32>i);
-    const level0 = meshNode(levels, upper, lower, cols, i, v);
-    const level1 = f32x4.sub(meshNode(levels, upper, lower, cols, i + 1, v), level0);
-    const sigma0 = meshNode(sigmas, upper, lower, cols, i, v);
-    const sigma1 = f32x4.sub(meshNode(sigmas, upper, lower, cols, i + 1, v), sigma0);
+    const level0 = held(4, meshNode(levels, upper, lower, cols, i, v));
+    const level1 = held(5, f32x4.sub(meshNode(levels, upper, lower, cols, i + 1, v), level0));
+    const sigma0 = held(6, meshNode(sigmas, upper, lower, cols, i, v));
+    const sigma1 = held(7, f32x4.sub(meshNode(sigmas, upper, lower, cols, i + 1, v), sigma0));
+    const scale = heldF32(8, nodesPerPx);
+    const middles = held(9, f32x4(0.5, 1.5, 2.5, 3.5));
+    const half = heldF32(10, 0.5);
+    const last = heldF32(11, cols - 1);
+    const start = heldF32(12, i);
     for (; x < stop; x += 4) {
-      const u = f32x4.sub(placesFrom(x, nodesPerPx, cols), start);
+      const u = f32x4.sub(placesFrom(x, middles, scale, half, last), start);
       const level = f32x4.add(level0, f32x4.mul(u, level1));
       const sigma = f32x4.add(sigma0, f32x4.mul(u, sigma1));
-      const inverse = f32x4.div(one, f32x4.pmax(f32x4.splat(1e-20), sigma));
+      const inverse = f32x4.div(one, f32x4.pmax(least, sigma));
       const at = (<usize>x) << 2;
       v128.store(sky + at, level);
       v128.store(weightEven + at, v128.and(inverse, even));
@@ -47,7 +54,7 @@ export function skyRows(
     }
     if (x >= width) return;
     // Nodes are far wider than four pixels: at most one of them lies between the lanes.
-    const u = f32x4.sub(placesFrom(x, nodesPerPx, cols), start);
+    const u = f32x4.sub(placesFrom(x, middles, scale, half, last), start);
     const beyond = f32x4.gt(u, one);
     const w = f32x4.sub(u, one);
     const level2 = meshNode(levels, upper, lower, cols, i + 1, v);
@@ -56,7 +63,7 @@ export function skyRows(
     const sigma3 = f32x4.sub(meshNode(sigmas, upper, lower, cols, i + 2, v), sigma2);
     const level = v128.bitselect(f32x4.add(level2, f32x4.mul(w, level3)), f32x4.add(level0, f32x4.mul(u, level1)), beyond);
     const sigma = v128.bitselect(f32x4.add(sigma2, f32x4.mul(w, sigma3)), f32x4.add(sigma0, f32x4.mul(u, sigma1)), beyond);
-    const inverse = f32x4.div(one, f32x4.pmax(f32x4.splat(1e-20), sigma));
+    const inverse = f32x4.div(one, f32x4.pmax(least, sigma));
     const at = (<usize>x) << 2;
     v128.store(sky + at, level);
     v128.store(weightEven + at, v128.and(inverse, even));
@@ -65,13 +72,12 @@ export function skyRows(
   }
 }
 
-/** Places of four pixels from x in nodes of the mesh, level beyond the outermost. */
+/** Places of four pixels from x in nodes of the mesh, level beyond the outermost; `middles`: 0.5 to 3.5. */
 // @ts-ignore: decorator
 @inline
-function placesFrom(x: i32, nodesPerPx: f32, cols: i32): v128 {
-  const middles = f32x4.add(f32x4.splat(<f32>x), f32x4(0.5, 1.5, 2.5, 3.5));
-  const places = f32x4.sub(f32x4.mul(middles, f32x4.splat(nodesPerPx)), f32x4.splat(0.5));
-  return f32x4.pmax(f32x4.splat(0), f32x4.pmin(places, f32x4.splat(<f32>(cols - 1))));
+function placesFrom(x: i32, middles: v128, nodesPerPx: v128, half: v128, last: v128): v128 {
+  const places = f32x4.sub(f32x4.mul(f32x4.add(f32x4.splat(<f32>x), middles), nodesPerPx), half);
+  return f32x4.pmax(f32x4.splat(0), f32x4.pmin(places, last));
 }
 
 /** The mesh on a row at its node i, the last one for all beyond. */
@@ -97,7 +103,7 @@ export function subtractSky<T>(
   pixels: usize, width: i32, height: i32, y: i32, sky: usize, weight: usize, sites: i32, out: usize,
 ): void {
   const row = pixels + <usize>y * <usize>width * sizeof<T>();
-  const limit = f32x4.splat(HOT_SIGMAS);
+  const limit = heldF32(0, HOT_SIGMAS);
   let x = 0;
   for (; x + 8 <= width; x += 8) {
     const at = (<usize>x) << 2;
