@@ -9,6 +9,8 @@ import type { Patch, Peak } from './components.ts';
 
 /** How many of the brightest patches vote on what a star of this frame looks like. */
 const VOTERS = 60;
+/** Of adaptive moments, none of them fast (kernels/stamp.ts): patches may be anything. */
+const ROUNDS = 30;
 const MAX_RADIUS_PX = 60;
 const LARGEST_STAR_PX = 80;
 const LIST_ARRAYS = 5;
@@ -88,7 +90,7 @@ function patchMoments(plane: Plane, sky: Sky, patch: Patch, { run, arena }: Kern
   const start = Math.max(1, spanPx / 5);
   arena.f64(state, 5).set([0, 0, start * start, start * start, 0]);
   const rounds =
-    saturated > 0 ? -1 : run.adaptiveMoments(list, capacity, count, state, 30, radius, radius / 2);
+    saturated > 0 ? -1 : run.adaptiveMoments(list, capacity, count, state, ROUNDS, 0, radius, radius / 2);
   const [, , xx, yy, xy] = arena.f64(state, 5);
   arena.reset(mark);
   return rounds < 0 ? null : { xx, yy, xy };

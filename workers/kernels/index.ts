@@ -7,7 +7,7 @@ export { binU16, binF32 } from './bin';
 export { gatherU16, gatherF32, adaptiveMoments } from './stamp';
 export { fitProfile } from './fit';
 export { subtractProfile, lightWithin } from './profile';
-export { packResiduals, layResiduals, layRest } from './mean-residual';
+export { packResiduals, layResiduals, layRest, residualNoise } from './mean-residual';
 export { layStarU16, layStarF32 } from './mean-picture';
 export { residualRings, halfLightRadius } from './growth';
 export { psfTransfers, psfImage } from './psf';

@@ -35,83 +35,110 @@ export function packResiduals(
   return <i32>((end - out) / RECORD_BYTES);
 }
 
+/** Nodes across a disc at most; 1 - dx² and -dy² of the nodes in units of the disc. */
+const MOST_NODES: i32 = 256;
+const ACROSS: usize = memory.data(256 * 8, 16);
+const DOWN: usize = memory.data(256 * 8, 16);
+
 /**
- * Adds records to a grid of side 2 middle + 1 nodes, `steps` to the pixel: share * value to `sum`, share to `weight`,
- * share² * variance to `noise` (f64 each), share = record's weight times the disc's parabola.
+ * Adds the records of one star to a grid of side 2 middle + 1 nodes, `steps` (a whole number) to the pixel: share * value
+ * to `sum` and share to `weight` (f64 each), share = record's weight times the disc's parabola.
  */
 export function layResiduals(
-  records: usize, count: i32, middle: i32, steps: f64, discPx: f64, sum: usize, weight: usize, noise: usize,
+  records: usize, count: i32, middle: i32, steps: f64, discPx: f64, sum: usize, weight: usize,
 ): void {
-  lay<i32>(records, count, middle, steps, discPx, sum, weight, noise);
+  lay<i32>(records, count, middle, steps, discPx, sum, weight);
 }
 
-/** Lays down what the grid's mean sum / weight leaves of each record: adds share * (value - mean there) to `rest`. */
+/** Lays down what the grid's `mean` leaves of each record of one star: adds share * (value - mean there) to `rest`. */
 export function layRest(
-  records: usize, count: i32, middle: i32, steps: f64, discPx: f64, sum: usize, weight: usize, rest: usize,
+  records: usize, count: i32, middle: i32, steps: f64, discPx: f64, mean: usize, rest: usize,
 ): void {
-  lay<f32>(records, count, middle, steps, discPx, sum, weight, rest);
+  lay<f32>(records, count, middle, steps, discPx, rest, mean);
 }
 
 /** T: i32 for the first picture, f32 for the rest. */
 // @ts-ignore: decorator
 @inline
-function lay<T>(
-  records: usize, count: i32, middle: i32, steps: f64, discPx: f64, sum: usize, weight: usize, third: usize,
-): void {
+function lay<T>(records: usize, count: i32, middle: i32, steps: f64, discPx: f64, out: usize, other: usize): void {
+  if (count == 0) return;
   const side = 2 * middle + 1;
   const disc = discPx * steps;
-  const narrow = 1 / (disc * disc);
+  // A star's pixels lie whole nodes apart: all see the same shares.
+  const firstX = <f64>load<f32>(records) * steps + <f64>middle;
+  const firstY = <f64>load<f32>(records, 4) * steps + <f64>middle;
+  const leftmost = Math.ceil(firstX - disc);
+  const topmost = Math.ceil(firstY - disc);
+  const nodes = min(MOST_NODES, <i32>Math.floor(2 * disc) + 1);
+  for (let i = 0; i < nodes; i++) {
+    const at = (<usize>i) << 3;
+    const dx = (leftmost + <f64>i - firstX) / disc;
+    const dy = (topmost + <f64>i - firstY) / disc;
+    store<f64>(ACROSS + at, 1 - dx * dx);
+    store<f64>(DOWN + at, -dy * dy);
+  }
+  const zero = f64x2.splat(0);
   for (let n = 0; n < count; n++) {
     const record = records + <usize>n * RECORD_BYTES;
     const x = <f64>load<f32>(record) * steps + <f64>middle;
     const y = <f64>load<f32>(record, 4) * steps + <f64>middle;
-    let value = <f64>load<f32>(record, 8);
-    const variance = <f64>load<f32>(record, 12);
     const own = <f64>load<f32>(record, 16);
-    if (isFloat<T>()) value -= meanAt(x, y, side, sum, weight);
-    const row1 = min(side - 1, <i32>Math.floor(y + disc));
-    const col0 = max(0, <i32>Math.ceil(x - disc));
-    const col1 = min(side - 1, <i32>Math.floor(x + disc));
-    for (let row = max(0, <i32>Math.ceil(y - disc)); row <= row1; row++) {
-      const dy = <f64>row - y;
-      for (let col = col0; col <= col1; col++) {
-        const dx = <f64>col - x;
-        const share = (1 - (dx * dx + dy * dy) * narrow) * own;
-        if (!(share > 0)) continue;
-        const at = (<usize>(row * side + col)) << 3;
-        if (isFloat<T>()) {
-          store<f64>(third + at, load<f64>(third + at) + share * value);
-        } else {
-          store<f64>(sum + at, load<f64>(sum + at) + share * value);
-          store<f64>(weight + at, load<f64>(weight + at) + share);
-          store<f64>(third + at, load<f64>(third + at) + share * share * variance);
-        }
+    let value = <f64>load<f32>(record, 8);
+    if (isFloat<T>()) value -= meanAt(x, y, side, other);
+    value *= own;
+    const values = f64x2.splat(value);
+    const owns = f64x2.splat(own);
+    const col0 = <i32>(leftmost + nearest<f64>(x - firstX));
+    const row0 = <i32>(topmost + nearest<f64>(y - firstY));
+    const from = max(0, -col0);
+    const to = min(nodes, side - col0);
+    for (let j = max(0, -row0), last = min(nodes, side - row0); j < last; j++) {
+      const down = load<f64>(DOWN + ((<usize>j) << 3));
+      const downs = f64x2.splat(down);
+      const row = (<usize>((row0 + j) * side + col0)) << 3;
+      let i = from;
+      for (; i + 1 < to; i += 2) {
+        const share = f64x2.pmax(zero, f64x2.add(v128.load(ACROSS + ((<usize>i) << 3)), downs));
+        const at = row + ((<usize>i) << 3);
+        v128.store(out + at, f64x2.add(v128.load(out + at), f64x2.mul(share, values)));
+        if (!isFloat<T>()) v128.store(other + at, f64x2.add(v128.load(other + at), f64x2.mul(share, owns)));
+      }
+      if (i < to) {
+        const share = Math.max(0, load<f64>(ACROSS + ((<usize>i) << 3)) + down);
+        const at = row + ((<usize>i) << 3);
+        store<f64>(out + at, load<f64>(out + at) + share * value);
+        if (!isFloat<T>()) store<f64>(other + at, load<f64>(other + at) + share * own);
       }
     }
   }
 }
 
-/** sum / weight at (x, y) in nodes, linear between them; 0 outside. */
+/** The mean at (x, y) in nodes, linear between them; 0 outside. */
 // @ts-ignore: decorator
 @inline
-function meanAt(x: f64, y: f64, side: i32, sum: usize, weight: usize): f64 {
+function meanAt(x: f64, y: f64, side: i32, mean: usize): f64 {
   const col = <i32>Math.floor(x);
   const row = <i32>Math.floor(y);
   if (col < 0 || row < 0 || col + 1 >= side || row + 1 >= side) return 0;
   const u = x - <f64>col;
   const v = y - <f64>row;
-  const upper = row * side + col;
-  const lower = upper + side;
+  const upper = mean + ((<usize>(row * side + col)) << 3);
+  const lower = upper + ((<usize>side) << 3);
   return (
-    (1 - v) * ((1 - u) * node(upper, sum, weight) + u * node(upper + 1, sum, weight)) +
-    v * ((1 - u) * node(lower, sum, weight) + u * node(lower + 1, sum, weight))
+    (1 - v) * ((1 - u) * load<f64>(upper) + u * load<f64>(upper, 8)) + v * ((1 - u) * load<f64>(lower) + u * load<f64>(lower, 8))
   );
 }
 
-// @ts-ignore: decorator
-@inline
-function node(index: i32, sum: usize, weight: usize): f64 {
-  const at = (<usize>index) << 3;
-  const total = load<f64>(weight + at);
-  return total > 0 ? load<f64>(sum + at) / total : 0;
+/** Sum of share² * variance of records about a place, in pixels from the stars' centres; shares as in layResiduals. */
+export function residualNoise(records: usize, count: i32, x: f64, y: f64, discPx: f64): f64 {
+  const narrow = 1 / (discPx * discPx);
+  let sum: f64 = 0;
+  for (let n = 0; n < count; n++) {
+    const record = records + <usize>n * RECORD_BYTES;
+    const dx = <f64>load<f32>(record) - x;
+    const dy = <f64>load<f32>(record, 4) - y;
+    const share = (1 - (dx * dx + dy * dy) * narrow) * <f64>load<f32>(record, 16);
+    if (share > 0) sum += share * share * <f64>load<f32>(record, 12);
+  }
+  return sum;
 }

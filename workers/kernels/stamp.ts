@@ -10,9 +10,6 @@ export const STAT_OUTSIDE: usize = 8; // pixels of the circle that fall outside 
 export const STAT_MASKED: usize = 16; // pixels dropped as hot, without value, or a neighbour's
 export const STAT_PEAK: usize = 24; // highest value above the sky
 
-/** Rounds of adaptive moments that may go the whole way at once; later ones go half of it, which settles in any case. */
-const FAST_ROUNDS: i32 = 8;
-
 /** From q to the logarithm to base 2 of exp(-q / 2). */
 const SCALE: f64 = -0.7213475204444817;
 
@@ -173,11 +170,12 @@ function touchRows(pixels: usize, rowBytes: i32, height: i32, left: i32, right: 
 /**
  * Adaptive moments over a list: a Gaussian weight that follows the star. `state`: 5 f64 (x, y, xx, yy, xy), start in,
  * result out; the covariance is that of the matched weight, M = 2 <(x - <x>)(x - <x>)'>_w (handbook of shape
- * measurement: Bernstein & Jarvis 2002, AJ 123, 583). Returns the number of iterations, or -1 when it collapses or
+ * measurement: Bernstein & Jarvis 2002, AJ 123, 583). The first `fast` rounds may go the whole way at once, as a star near
+ * a Gaussian allows; later ones go half of it, which settles for any light. Returns the number of iterations, or -1 when it collapses or
  * runs away (per-axis width below 0.3 px, above `maxWidth`, or centre further than `maxShift` from the start).
  */
 export function adaptiveMoments(
-  list: usize, capacity: i32, count: i32, state: usize, iterations: i32, maxWidth: f64, maxShift: f64,
+  list: usize, capacity: i32, count: i32, state: usize, iterations: i32, fast: i32, maxWidth: f64, maxShift: f64,
 ): i32 {
   const plane = (<usize>capacity) << 2;
   let x0 = load<f64>(state);
@@ -237,7 +235,7 @@ export function adaptiveMoments(
     const txy = xy / det - (0.5 * nextXY) / product;
     const own = txx * tyy - txy * txy;
     const size = (txx + tyy) / own;
-    if (round < FAST_ROUNDS && product > 0 && own > 0 && txx > 0 && size < 3 * (xx + yy) && 3 * size > xx + yy) {
+    if (round < fast && product > 0 && own > 0 && txx > 0 && size < 3 * (xx + yy) && 3 * size > xx + yy) {
       const px = (0.5 * nextYY * mx - 0.5 * nextXY * my) / product;
       const py = (0.5 * nextXX * my - 0.5 * nextXY * mx) / product;
       xx = tyy / own;

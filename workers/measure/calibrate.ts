@@ -57,18 +57,17 @@ export function calibrateWidths(
     const cell = cells[cellOf(sample.star, plane)];
     if (cell.length < STARS_PER_CELL) cell.push(sample);
   }
-  const brightest = usable.slice(0, STARS_PER_CELL);
   const { arena } = space.kernels;
   const mark = arena.mark();
+  const groups = [usable.slice(0, STARS_PER_CELL), ...cells].map((members) => groupOf(space, members));
+  const needed = new Map<Sample, number>();
+  for (const group of groups)
+    for (const sample of group?.members ?? [])
+      needed.set(sample, Math.max(needed.get(sample) ?? 0, group!.reachPx + group!.discPx));
   const residuals = new Map<Sample, StarResiduals>();
-  for (const sample of new Set([...brightest, ...cells.flat()]))
-    residuals.set(sample, residualsOf(space, sample, settings));
-  const ratioOf = (group: Sample[]) =>
-    widthRatio(
-      space,
-      group.map((sample) => residuals.get(sample)!),
-    );
-  const ratios = drawTogether(cells.map(ratioOf), trusted(ratioOf(brightest) ?? { value: 1, sigma: 0 }));
+  for (const [sample, reachPx] of needed) residuals.set(sample, residualsOf(space, sample, settings, reachPx));
+  const [overall, ...own] = groups.map((group) => group && widthRatio(space, group, residuals));
+  const ratios = drawTogether(own, trusted(overall ?? { value: 1, sigma: 0 }));
   arena.reset(mark);
   const values = ratios.map((ratio) => ratio.value);
   const sigmas = ratios.map((ratio) => ratio.sigma);
@@ -126,33 +125,57 @@ function ratioAt(ratios: number[], { xPx, yPx }: MeasuredStar, { widthPx, height
   );
 }
 
-function residualsOf(
-  space: Workspace,
-  { target, star, profile }: Sample,
-  settings: FitSettings,
-): StarResiduals {
-  const gathered = gatherTarget(space, target, settings.radiusPx);
-  const { flux } = shapeOf(profile);
-  // A very bright star must not stand for the whole cell.
-  const weight = Math.min(star.snr, 200) ** 2;
-  // The half-height contour is what counts; a star twice as wide as its cell's mean still covers that.
-  const keptPx = 2.2 * star.fwhmPx + 2;
-  return packResiduals(space, gathered.count, profile, flux, settings.noiseAt(target), weight, keptPx);
+/** Stars whose residuals are laid over each other, and about what. */
+interface Group {
+  members: Sample[];
+  /** Unit-flux profile with the median curvature of the stars'. */
+  mean: Profile;
+  fwhmPx: number;
+  /** How far the picture reaches, and the discs that pixels are spread over. */
+  reachPx: number;
+  discPx: number;
 }
 
-/** Half-height width of the stars' mean picture over that of their mean profile; null when there are too few. */
-function widthRatio(space: Workspace, stars: StarResiduals[]): Estimate | null {
-  if (stars.length < FEWEST_STARS) return null;
-  const mean = meanProfile(stars);
+/** Null when there are too few. */
+function groupOf(space: Workspace, members: Sample[]): Group | null {
+  if (members.length < FEWEST_STARS) return null;
+  const mean = meanProfile(members);
   const { fwhmPx } = shapeOf(seenProfile(space, mean));
-  const reachPx = 1.1 * fwhmPx + 1;
-  const density = stars.length * space.siteShare;
+  const density = members.length * space.siteShare;
   const discPx = Math.min(
     WIDEST_DISC_PX,
     Math.max(NARROWEST_DISC_PX, DISC_PER_FWHM * fwhmPx, Math.sqrt(PIXELS_PER_DISC / density / Math.PI)),
   );
+  return { members, mean, fwhmPx, reachPx: 1.1 * fwhmPx + 1, discPx };
+}
+
+/** The residuals of one star as far as some picture reaches. */
+function residualsOf(
+  space: Workspace,
+  { target, star, profile }: Sample,
+  { radiusPx, noiseAt }: FitSettings,
+  reachPx: number,
+): StarResiduals {
+  // The half-height contour is what counts; a star twice as wide as its cell's mean still covers that.
+  const keptPx = Math.min(2.2 * star.fwhmPx + 2, reachPx);
+  // A square of pixels about the star's centre, which may lie anywhere in the target's.
+  const off = Math.hypot(star.xPx - Math.round(target.xPx), star.yPx - Math.round(target.yPx));
+  const gathered = gatherTarget(space, target, Math.min(radiusPx, Math.ceil(Math.SQRT2 * keptPx + off)));
+  const { flux } = shapeOf(profile);
+  // A very bright star must not stand for the whole cell.
+  const weight = Math.min(star.snr, 200) ** 2;
+  return packResiduals(space, gathered.count, profile, flux, noiseAt(target), weight, keptPx);
+}
+
+/** Half-height width of the stars' mean picture over that of their mean profile; null where it makes no sense. */
+function widthRatio(
+  space: Workspace,
+  { members, mean, fwhmPx, reachPx, discPx }: Group,
+  residuals: Map<Sample, StarResiduals>,
+): Estimate | null {
+  const stars = members.map((sample) => residuals.get(sample)!);
   const picture = new MeanResidual(space.kernels, stars, reachPx, discPx);
-  const values = picture.values((dx, dy) => pixelValue(space, mean, dx, dy));
+  const values = picture.pictureOf(space, mean);
   const ratio = halfPeakDiameterPx(values, picture.side, 1 / STEPS_PER_PX) / fwhmPx;
   if (!(ratio > 0.4 && ratio < 2.5)) return null;
   return { value: ratio, sigma: ratioSigma(picture, pixelValue(space, mean, 0, 0), fwhmPx, discPx, mean) };
@@ -177,8 +200,7 @@ function ratioSigma(
   return Math.sqrt(picture.varianceAt(0, 0) + 4 * contour) / (2 * slope * peak);
 }
 
-/** Unit-flux profile with the median curvature of the stars'. */
-function meanProfile(stars: StarResiduals[]): Profile {
+function meanProfile(stars: Sample[]): Profile {
   const pick = (name: 'a' | 'b' | 'c') => median(stars.map(({ profile }) => profile[name]));
   const mean = { ...stars[0].profile, a: pick('a'), b: pick('b'), c: pick('c') };
   mean.amplitude = 1 / profileFlux(1, mean.a * mean.b - mean.c ** 2, mean);

@@ -1,9 +1,11 @@
 import type { Kernels } from '../wasm/kernels.ts';
-import { subtractProfile, type PixelNoise, type Profile } from './profile.ts';
+import { setProfile, subtractProfile, type PixelNoise, type Profile } from './profile.ts';
 import type { Workspace } from './workspace.ts';
 
 /** Nodes of the fine grid per pixel. */
 export const STEPS_PER_PX = 5;
+/** Arrays of a list that subtractProfile touches, see kernels/stamp.ts. */
+const LIST_ARRAYS = 5;
 /** Layout of a record, see kernels/mean-residual.ts. */
 const RECORD_BYTES = 20;
 
@@ -55,38 +57,53 @@ const TWICING_NOISE = 1.83;
 /**
  * Mean residual of stars on a fine grid about their centres: each pixel is spread over a disc, which smooths the
  * picture, and then what the smoothed picture leaves of each pixel is laid down, smoothed once more (Tukey's twicing):
- * the error of smoothing falls with the fourth power of the disc instead of the second.
+ * the error of smoothing falls with the fourth power of the disc instead of the second. The stars' memory must stay while
+ * `varianceAt` is asked.
  */
 export class MeanResidual {
   readonly side: number;
   private readonly middle: number;
   private readonly mean: Float64Array;
-  private readonly variance: Float64Array;
+  private readonly weight: Float64Array;
 
-  constructor({ run, arena }: Kernels, stars: StarResiduals[], reachPx: number, discPx: number) {
+  constructor(
+    private readonly kernels: Kernels,
+    private readonly stars: StarResiduals[],
+    reachPx: number,
+    private readonly discPx: number,
+  ) {
+    const { run, arena } = kernels;
     this.middle = Math.ceil(reachPx * STEPS_PER_PX);
     this.side = 2 * this.middle + 1;
     const nodes = this.side ** 2;
     const mark = arena.mark();
-    const [sum, weight, noise, rest] = [0, 1, 2, 3].map(() => arena.alloc(nodes * 8));
-    for (const address of [sum, weight, noise, rest]) arena.f64(address, nodes).fill(0);
+    const [sum, weight, mean, rest] = [0, 1, 2, 3].map(() => arena.alloc(nodes * 8));
+    for (const address of [sum, weight, rest]) arena.f64(address, nodes).fill(0);
     for (const { address, count } of stars)
-      run.layResiduals(address, count, this.middle, STEPS_PER_PX, discPx, sum, weight, noise);
+      run.layResiduals(address, count, this.middle, STEPS_PER_PX, discPx, sum, weight);
+    const [sums, rests] = [sum, rest].map((at) => arena.f64(at, nodes));
+    const first = arena.f64(mean, nodes);
+    this.weight = arena.f64(weight, nodes).slice();
+    for (let i = 0; i < nodes; i++) first[i] = this.weight[i] > 0 ? sums[i] / this.weight[i] : 0;
     for (const { address, count } of stars)
-      run.layRest(address, count, this.middle, STEPS_PER_PX, discPx, sum, weight, rest);
-    const [sums, weights, noises, rests] = [sum, weight, noise, rest].map((at) => arena.f64(at, nodes));
-    this.mean = weights.map((total, i) => (total > 0 ? (sums[i] + rests[i]) / total : 0));
-    this.variance = weights.map((total, i) =>
-      total > 0 ? (TWICING_NOISE * noises[i]) / total ** 2 : Infinity,
-    );
+      run.layRest(address, count, this.middle, STEPS_PER_PX, discPx, mean, rest);
+    this.mean = first.slice();
+    for (let i = 0; i < nodes; i++) if (this.weight[i] > 0) this.mean[i] += rests[i] / this.weight[i];
     arena.reset(mark);
   }
 
   /** Variance of the mean residual at the node nearest to (dx, dy). */
   varianceAt(dx: number, dy: number): number {
-    return this.variance[
-      Math.round(dy * STEPS_PER_PX + this.middle) * this.side + Math.round(dx * STEPS_PER_PX + this.middle)
-    ];
+    const [col, row] = [dx, dy].map((d) => Math.round(d * STEPS_PER_PX));
+    const weight = this.weight[(row + this.middle) * this.side + col + this.middle];
+    if (!(weight > 0)) return Infinity;
+    const [x, y] = [col / STEPS_PER_PX, row / STEPS_PER_PX];
+    const noise = this.stars.reduce(
+      (sum, { address, count }) =>
+        sum + this.kernels.run.residualNoise(address, count, x, y, this.discPx),
+      0,
+    );
+    return (TWICING_NOISE * noise) / weight ** 2;
   }
 
   /** Mean residual at (dx, dy) from the centre, linear between the nodes; 0 outside. */
@@ -102,13 +119,29 @@ export class MeanResidual {
     return (1 - v) * upper + v * ((1 - u) * this.mean[i + this.side] + u * this.mean[i + this.side + 1]);
   }
 
-  /** The profile and the mean residual on the grid, row by row. */
-  values(profile: (dx: number, dy: number) => number): Float64Array {
+  /** A profile about the grid's centre and the mean residual on the grid, row by row. */
+  pictureOf(space: Workspace, profile: Profile): Float32Array {
+    const { arena, run } = this.kernels;
     const { side, middle } = this;
-    const values = new Float64Array(side ** 2);
+    const nodes = side ** 2;
+    const capacity = (nodes + 3) & ~3;
+    const mark = arena.mark();
+    const list = arena.alloc(capacity * 4 * LIST_ARRAYS);
+    const [x, y, value, , rest] = Array.from({ length: LIST_ARRAYS }, (_, i) =>
+      arena.f32(list + i * capacity * 4, capacity),
+    );
     for (let row = 0, i = 0; row < side; row++)
-      for (let col = 0; col < side; col++, i++)
-        values[i] = profile((col - middle) / STEPS_PER_PX, (row - middle) / STEPS_PER_PX) + this.mean[i];
-    return values;
+      for (let col = 0; col < side; col++, i++) {
+        x[i] = (col - middle) / STEPS_PER_PX;
+        y[i] = (row - middle) / STEPS_PER_PX;
+        value[i] = -this.mean[i];
+      }
+    setProfile(space.view.params, profile.amplitude, 0, 0, 0, profile.a, profile.b, profile.c, profile.wing);
+    space.subtracted = null;
+    run.subtractProfile(list, capacity, capacity, space.nodes, space.nodeCount, profile.k, space.params);
+    const picture = rest.slice(0, nodes);
+    for (let i = 0; i < nodes; i++) picture[i] = -picture[i];
+    arena.reset(mark);
+    return picture;
   }
 }

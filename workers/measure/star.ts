@@ -69,6 +69,9 @@ const UNFITTED_MOST_WIDTHS = 1.8;
 const STAND_IN: WingForm = { k: 0.01, wing: 0 };
 const MIN_PIXELS = 24;
 const LEAST_LIGHT_SIGMAS = 3;
+/** Of adaptive moments, see kernels/stamp.ts. */
+const ROUNDS = 30;
+const FAST_ROUNDS = 8;
 const UNDERSAMPLED_PX = 1.6;
 
 /** Collects a target's pixels. */
@@ -165,7 +168,8 @@ function adaptiveStart(
     space.capacity,
     count,
     space.state,
-    30,
+    ROUNDS,
+    FAST_ROUNDS,
     radiusPx,
     radiusPx / 2,
   );

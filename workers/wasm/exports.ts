@@ -57,6 +57,7 @@ export interface KernelExports {
     count: number,
     state: number,
     iterations: number,
+    fast: number,
     maxWidth: number,
     maxShift: number,
   ): number;
@@ -139,6 +140,7 @@ export interface KernelExports {
   ): number;
   layResiduals: LayKernel;
   layRest: LayKernel;
+  residualNoise(records: number, count: number, x: number, y: number, discPx: number): number;
 
   // kernels/mean-picture.ts
   layStarU16: LayStarKernel;
@@ -155,16 +157,15 @@ export interface KernelExports {
   psfImage(plan: number, source: number, factors: number, out: number): void;
 }
 
-/** The last address: noise for the first picture, rest for the second. */
+/** The last addresses: sum and weight for the first picture, mean and rest for the second. */
 type LayKernel = (
   records: number,
   count: number,
   middle: number,
   steps: number,
   discPx: number,
-  sum: number,
-  weight: number,
-  third: number,
+  one: number,
+  other: number,
 ) => void;
 
 type LayStarKernel = (
