@@ -46,17 +46,20 @@ function judgeBy(stars: MeasuredStar[], jurors: MeasuredStar[]): Int32Array {
   const e1s = Float64Array.from(jurors, (juror) => juror.e1);
   const e2s = Float64Array.from(jurors, (juror) => juror.e2);
   const sorted = new Float64Array(JURY);
-  for (const [index, star] of stars.entries()) {
+  for (let index = 0; index < stars.length; index++) {
+    const star = stars[index];
     if (star.snr < FAINT_SNR) star.flags |= FLAG.faint;
     const minorPx = minorFwhmPx(star);
     if (minorPx < NARROWEST_PX) star.flags |= FLAG.sharp;
     const count = bench.nearest(star);
     for (let n = 0; n < count; n++) juries[index * JURY + n] = bench.jury[n];
     if (count < MIN_JURY || star.flags & FLAG.saturated) continue;
-    const share = (column: Float64Array, part: number) => quantileOf(column, bench.jury, count, part, sorted);
-    const usual = share(logSizes, 0.5);
+    const share = (column: Float64Array, part: number) =>
+      quantileOf(sorted, sortMembers(column, bench.jury, count, sorted), part);
+    const known = sortMembers(logSizes, bench.jury, count, sorted);
+    const usual = quantileOf(sorted, known, 0.5);
     // The scatter on the narrow side: merged pairs and galaxies among the neighbours only widen the other.
-    const scatter = usual - share(logSizes, 0.16);
+    const scatter = usual - quantileOf(sorted, known, 0.16);
     const excess = Math.log(sizeOf(star)) - usual;
     const error = Math.sqrt(scatter ** 2 + (star.fwhmSigmaPx / star.fwhmPx || 0) ** 2);
     // The lower quartile: where most neighbours are merged pairs, a lone star is not to blame for being narrower.
@@ -71,14 +74,8 @@ function judgeBy(stars: MeasuredStar[], jurors: MeasuredStar[]): Int32Array {
   return juries;
 }
 
-/** Quantile of the `members` of a column, linear between order statistics; `sorted` is room to work in. */
-function quantileOf(
-  column: Float64Array,
-  members: Int32Array,
-  count: number,
-  part: number,
-  sorted: Float64Array,
-): number {
+/** Sorts the `members` of a column that have a value into `sorted`; returns how many. */
+function sortMembers(column: Float64Array, members: Int32Array, count: number, sorted: Float64Array): number {
   let filled = 0;
   for (let n = 0; n < count; n++) {
     const value = column[members[n]];
@@ -87,10 +84,15 @@ function quantileOf(
     for (; place > 0 && sorted[place - 1] > value; place--) sorted[place] = sorted[place - 1];
     sorted[place] = value;
   }
-  if (filled === 0) return NaN;
-  const at = part * (filled - 1);
+  return filled;
+}
+
+/** Quantile of the first `count` sorted values, linear between order statistics; NaN for none. */
+function quantileOf(sorted: Float64Array, count: number, part: number): number {
+  if (count === 0) return NaN;
+  const at = part * (count - 1);
   const below = Math.floor(at);
-  const above = Math.min(below + 1, filled - 1);
+  const above = Math.min(below + 1, count - 1);
   return sorted[below] + (at - below) * (sorted[above] - sorted[below]);
 }
 

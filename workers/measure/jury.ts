@@ -10,16 +10,19 @@ export class Bench {
   readonly jury = new Int32Array(JURY);
   private readonly distance = new Float64Array(JURY);
   private readonly grid: PointGrid;
+  /** Places of the jurors in the grid's order, so that those of a cell lie together. */
   private readonly xPx: Float64Array;
   private readonly yPx: Float64Array;
 
   constructor(private readonly jurors: MeasuredStar[]) {
-    this.xPx = Float64Array.from(jurors, (star) => star.xPx);
-    this.yPx = Float64Array.from(jurors, (star) => star.yPx);
-    const [x, y] = [rangeOf(this.xPx), rangeOf(this.yPx)];
+    const xPx = Float64Array.from(jurors, (star) => star.xPx);
+    const yPx = Float64Array.from(jurors, (star) => star.yPx);
+    const [x, y] = [rangeOf(xPx), rangeOf(yPx)];
     const area = (x.most - x.least) * (y.most - y.least);
     const cellPx = Math.max(1, Math.sqrt((area * JURY) / Math.max(jurors.length, 1)) || 1);
-    this.grid = new PointGrid(this.xPx, this.yPx, cellPx);
+    this.grid = new PointGrid(xPx, yPx, cellPx);
+    this.xPx = Float64Array.from(this.grid.order, (juror) => xPx[juror]);
+    this.yPx = Float64Array.from(this.grid.order, (juror) => yPx[juror]);
   }
 
   /** Fills `jury` with the jurors nearest to a star, itself left out; returns how many there are. */
@@ -37,17 +40,21 @@ export class Bench {
   private closest(star: MeasuredStar, from: number, to: number, count: number): number {
     const { jury, distance, xPx, yPx } = this;
     const { order } = this.grid;
+    const { xPx: x, yPx: y } = star;
+    let furthest = count === JURY ? distance[JURY - 1] : Infinity;
     for (let n = from; n < to; n++) {
-      const juror = order[n];
-      const far = (xPx[juror] - star.xPx) ** 2 + (yPx[juror] - star.yPx) ** 2;
-      if ((count === JURY && far >= distance[JURY - 1]) || this.jurors[juror] === star) continue;
+      const dx = xPx[n] - x;
+      const dy = yPx[n] - y;
+      const far = dx * dx + dy * dy;
+      if (far >= furthest || (far === 0 && this.jurors[order[n]] === star)) continue;
       let place = count < JURY ? count++ : JURY - 1;
       for (; place > 0 && distance[place - 1] > far; place--) {
         distance[place] = distance[place - 1];
         jury[place] = jury[place - 1];
       }
       distance[place] = far;
-      jury[place] = juror;
+      jury[place] = order[n];
+      if (count === JURY) furthest = distance[JURY - 1];
     }
     return count;
   }
