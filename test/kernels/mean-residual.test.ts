@@ -46,12 +46,14 @@ function kernelLay(stars: ResidualRecord[][], discPx: number) {
       run.layResiduals(address, count, MIDDLE, STEPS, discPx, sum, weight);
     const [sums, weights] = [sum, weight].map((grid) => arena.f64(grid, SIDE * SIDE));
     arena.f64(mean, SIDE * SIDE).set(weights.map((total, i) => (total > 0 ? sums[i] / total : 0)));
-    for (const { address, count } of lists)
-      run.layRest(address, count, MIDDLE, STEPS, discPx, mean, rest);
+    for (const { address, count } of lists) run.layRest(address, count, MIDDLE, STEPS, discPx, mean, rest);
     for (const grid of grids) expect(arena.f64(grid, SIDE * SIDE + 1)[SIDE * SIDE]).toBe(42);
     const noise = (x: number, y: number) =>
       lists.reduce((total, { address, count }) => total + run.residualNoise(address, count, x, y, discPx), 0);
-    return { grids: grids.map((grid) => arena.f64(grid, SIDE * SIDE).slice()), noise: [noise(0, 0), noise(1.25, -0.5)] };
+    return {
+      grids: grids.map((grid) => arena.f64(grid, SIDE * SIDE).slice()),
+      noise: [noise(0, 0), noise(1.25, -0.5)],
+    };
   });
 }
 

@@ -149,7 +149,16 @@ describe('adaptive moments', () => {
       const list = listOf(kernels, samples);
       const state = arena.alloc(40);
       arena.f64(state, 5).set([start.x, start.y, start.xx, start.yy, start.xy]);
-      const rounds = run.adaptiveMoments(list.address, list.capacity, list.count, state, 60, fast, 14, maxShift);
+      const rounds = run.adaptiveMoments(
+        list.address,
+        list.capacity,
+        list.count,
+        state,
+        60,
+        fast,
+        14,
+        maxShift,
+      );
       const [x, y, xx, yy, xy] = arena.f64(state, 5);
       return rounds < 0 ? null : { x, y, xx, yy, xy };
     });

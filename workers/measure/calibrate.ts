@@ -65,7 +65,8 @@ export function calibrateWidths(
     for (const sample of group?.members ?? [])
       needed.set(sample, Math.max(needed.get(sample) ?? 0, group!.reachPx + group!.discPx));
   const residuals = new Map<Sample, StarResiduals>();
-  for (const [sample, reachPx] of needed) residuals.set(sample, residualsOf(space, sample, settings, reachPx));
+  for (const [sample, reachPx] of needed)
+    residuals.set(sample, residualsOf(space, sample, settings, reachPx));
   const [overall, ...own] = groups.map((group) => group && widthRatio(space, group, residuals));
   const ratios = drawTogether(own, trusted(overall ?? { value: 1, sigma: 0 }));
   arena.reset(mark);

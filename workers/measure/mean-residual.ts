@@ -99,8 +99,7 @@ export class MeanResidual {
     if (!(weight > 0)) return Infinity;
     const [x, y] = [col / STEPS_PER_PX, row / STEPS_PER_PX];
     const noise = this.stars.reduce(
-      (sum, { address, count }) =>
-        sum + this.kernels.run.residualNoise(address, count, x, y, this.discPx),
+      (sum, { address, count }) => sum + this.kernels.run.residualNoise(address, count, x, y, this.discPx),
       0,
     );
     return (TWICING_NOISE * noise) / weight ** 2;
