@@ -28,9 +28,6 @@ const api: FrameWorkerApi = {
   async stamp(handle, star) {
     return (await ready()).stamp(handle, star);
   },
-  async stoppedDrive(handle, told) {
-    return (await ready()).stoppedDrive(handle, told);
-  },
   async cutout(handle, xPx, yPx, sidePx) {
     const outcome = (await ready()).cutout(handle, xPx, yPx, sidePx);
     return outcome.ok ? transfer(outcome, [outcome.value.valuesAdu.buffer]) : outcome;

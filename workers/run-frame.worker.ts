@@ -14,9 +14,9 @@ const api: RunFrameWorkerApi = {
     const outcome = await measureForRun(await ready(), fileSource(file), file.lastModified, options);
     return outcome.ok ? transfer(outcome, buffersOf(outcome.value)) : outcome;
   },
-  async stoppedDrive(file, options, told) {
+  async stoppedFrame(file, options) {
     const held = await (await ready()).measure(fileSource(file), options);
-    return held.ok ? (await ready()).stoppedDrive(held.value.handle, told) : held;
+    return held.ok ? (await ready()).stoppedFrame(held.value.handle, file.name) : held;
   },
   cut: async (file, options) => cutForTogether(await ready(), fileSource(file), options),
 };

@@ -21,15 +21,14 @@ import type {
 } from './protocol/api.ts';
 import { failure, success, type Outcome } from './protocol/faults.ts';
 import type { Frame } from './protocol/frame.ts';
-import type { StoppedDrive, StoppedTold } from './protocol/series.ts';
 import type { Source } from './protocol/source.ts';
 import type { StampSet } from './protocol/stamps.ts';
 import type { StarTable } from './protocol/stars.ts';
+import type { StoppedFrame } from './protocol/stopped-drive.ts';
 import { summariseColours } from './regions/colour.ts';
 import { fineGridSize, gridRegions } from './regions/grid.ts';
 import { meanStars } from './regions/mean-star.ts';
 import { buildReport } from './regions/report.ts';
-import { driveOfTrails } from './series/stopped-drive.ts';
 import { frameView, storedRange } from './view/frame-view.ts';
 import { cutoutOf, renderTile, type ChannelSky } from './view/pyramid.ts';
 import { OutOfMemory } from './wasm/arena.ts';
@@ -203,22 +202,19 @@ export class FrameSession {
     return this.cutStamps(handle, { star });
   }
 
-  /** Directions and scale from a frame that tracked for some seconds and then stood; a fault says what is missing. */
-  stoppedDrive(handle: number, told: StoppedTold): Outcome<StoppedDrive> {
+  /** The trails of a frame that tracked for some seconds and then stood; a fault says what is missing. */
+  stoppedFrame(handle: number, file: string): Outcome<StoppedFrame> {
     const { held } = this;
     if (!held || held.handle !== handle) return GONE;
     const { widthPx, heightPx, planes, pixels, saturationStored, meta } = held.frame;
     const size = widthPx * heightPx;
     const all = this.kernels.arena[pixels.kind](pixels.address, size * planes);
-    const found = stoppedTrails(
-      planes === 3 ? all.subarray(size, 2 * size) : all,
-      widthPx,
-      heightPx,
-      saturationStored,
-    );
+    const green = planes === 3 ? all.subarray(size, 2 * size) : all;
+    const found = stoppedTrails(green, widthPx, heightPx, saturationStored);
     if (!found.ok) return failure('not-a-star-field', found.sentence);
-    const declinationDeg = told.declinationDeg ?? meta.pointing?.declinationDeg ?? null;
-    return success(driveOfTrails(found.value, meta.exposureS, { ...told, declinationDeg }));
+    const { exposureS, pointing } = meta;
+    const { declinationDeg = null, pierSide = null } = pointing ?? {};
+    return success({ file, widthPx, heightPx, trails: found.value, exposureS, declinationDeg, pierSide });
   }
 
   private cutStamps(handle: number, which: { most: number } | { star: number }): Outcome<StampSet> {

@@ -1,10 +1,17 @@
 import type { RunFrame, RunLimits } from '../../workers/protocol/run.ts';
+import type { StoppedFrame, StoppedTold } from '../../workers/protocol/stopped-drive.ts';
 import { keep as pageKeep, type Keep } from './keep.ts';
 import type { KeptRun, KeptRunFrame } from './schema.ts';
 import { Shelf } from './shelf.ts';
 
 /** What focus positions count: steps of a motor, or turns of a knob. */
 export type FocusUnit = 'steps' | 'turns';
+
+/** A frame that tracked and then stood: what was found in it, and what the person adds. */
+export interface StoppedSaid {
+  frame: StoppedFrame;
+  told: StoppedTold;
+}
 
 /** One run in a line of the list, as it was last seen. */
 export interface RunTold {
@@ -26,6 +33,8 @@ export interface RunAbout {
   /** Focus positions that the person typed, by the frames' keys. */
   positions: Record<string, number>;
   focusUnit: FocusUnit;
+  /** The frame that says where east and north lie. */
+  stopped: StoppedSaid | null;
   told: RunTold | null;
   /** When it was last on the page, milliseconds since 1970. */
   seenMs: number;
@@ -38,6 +47,7 @@ const NOTHING: RunAbout = {
   waiting: [],
   positions: {},
   focusUnit: 'steps',
+  stopped: null,
   told: null,
   seenMs: 0,
   putAway: false,

@@ -12,6 +12,12 @@ export interface Fact {
 const known = (estimate: Estimate): string =>
   estimate.sigma < 0.0005 ? plain(estimate.value, 3) : withError(estimate);
 
+/** A rate on the sky, told with its direction where it has one. */
+const towards = (rate: Estimate, plus: string, minus: string): string =>
+  Math.abs(rate.value) > 2 * rate.sigma
+    ? `${known({ value: Math.abs(rate.value), sigma: rate.sigma })}″ to the ${rate.value > 0 ? plus : minus}`
+    : `${known(rate)}″`;
+
 /** The numbers of a run's tracking, each under a name that a person at a mount knows. */
 export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number | null): Fact[] {
   const facts: Fact[] = [];
@@ -24,8 +30,10 @@ export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number
     add('Drift a minute', `${known({ value: rate, sigma })} px${inArcsec}`);
   }
   if (sky) {
-    add('Drift in right ascension, a minute', `${known(sky.raArcsecPerMin)}″`);
-    add('Drift in declination, a minute', `${known(sky.decArcsecPerMin)}″`);
+    add('Drift in right ascension, a minute', towards(sky.raArcsecPerMin, 'east', 'west'));
+    add('Drift in declination, a minute', towards(sky.decArcsecPerMin, 'north', 'south'));
+    const swing = sky.periodicRaArcsec;
+    if (swing) add('It swings in right ascension by', `${known(swing)}″ to either side`);
   }
   const { periodic } = report;
   if (periodic) {

@@ -13,6 +13,7 @@ import { settings } from '../keep/settings.ts';
 import { useRigs } from '../rig/rigs.ts';
 import { useAnalysis } from './analysis.ts';
 import { useRun } from './run.ts';
+import { useStoppedFrame } from './stopped-frame.ts';
 
 export interface ToldSite {
   latitudeDeg: number | null;
@@ -39,6 +40,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
   const run = useRun();
   const rigs = useRigs();
   const analysis = useAnalysis();
+  const stopped = useStoppedFrame();
   const judgement = shallowRef<RunJudgement | null>(null);
   const tracking = shallowRef<RunTracking | null>(null);
   const focus = shallowRef<RunFocus | null>(null);
@@ -82,12 +84,17 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     settings.set('site', told.value);
   }
 
+  /** The trails' scale wins over nominal focal lengths, not over a plate solution. */
+  const scaleByTrails = computed(() =>
+    stopped.first?.meta.pointing?.arcsecPerPx ? null : (stopped.drive?.arcsecPerPx?.value ?? null),
+  );
+
   run.listen((key: string, frame: RunFrame) => {
     client.put(key, toRaw(frame));
     soon();
   });
   watch([() => run.limits, () => run.words, site], () => void judge());
-  watch([trailPx, focusUm, () => run.positions, site], () => void follow());
+  watch([trailPx, focusUm, () => run.positions, site, () => stopped.drive], () => void follow());
   watch(
     () => run.list.length,
     (length) => {
@@ -187,6 +194,8 @@ export const useRunJudgement = defineStore('run-judgement', () => {
           longitudeDeg,
           ...steps,
           ...(trailPx.value ? { limitPx: trailPx.value } : {}),
+          orientation: stopped.drive?.orientation ?? null,
+          arcsecPerPx: scaleByTrails.value,
         }),
       ),
       await client.ask((api) =>

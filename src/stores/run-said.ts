@@ -1,9 +1,9 @@
 import { ref, shallowRef } from 'vue';
 import type { RunLimits } from '../../workers/protocol/run.ts';
-import type { FocusUnit, RunAbout } from '../keep/run-shelf.ts';
+import type { FocusUnit, RunAbout, StoppedSaid } from '../keep/run-shelf.ts';
 
-type Said = Pick<RunAbout, 'words' | 'limits' | 'positions' | 'focusUnit'>;
-const NOTHING: Said = { words: {}, limits: {}, positions: {}, focusUnit: 'steps' };
+type Said = Pick<RunAbout, 'words' | 'limits' | 'positions' | 'focusUnit' | 'stopped'>;
+const NOTHING: Said = { words: {}, limits: {}, positions: {}, focusUnit: 'steps', stopped: null };
 
 /** What the person said of a run and its frames; `changed` is called after every word. */
 export function runSaid(changed: () => void) {
@@ -12,12 +12,15 @@ export function runSaid(changed: () => void) {
   /** Focus positions by the frames' keys, as they were read off the focuser. */
   const positions = shallowRef<Said['positions']>({});
   const focusUnit = ref<FocusUnit>('steps');
+  /** The frame that says where east and north lie. */
+  const stopped = shallowRef<StoppedSaid | null>(null);
 
   function take(said: Said): void {
     words.value = said.words;
     limits.value = said.limits;
     positions.value = said.positions;
     focusUnit.value = said.focusUnit;
+    stopped.value = said.stopped;
   }
   /** Plain copies, to be stored. */
   const plain = (): Said => ({
@@ -25,6 +28,7 @@ export function runSaid(changed: () => void) {
     limits: { ...limits.value },
     positions: { ...positions.value },
     focusUnit: focusUnit.value,
+    stopped: stopped.value,
   });
 
   function say(key: string, word: 'keep' | 'drop' | null): void {
@@ -49,10 +53,14 @@ export function runSaid(changed: () => void) {
     focusUnit.value = unit;
     changed();
   }
+  function orient(by: StoppedSaid | null): void {
+    stopped.value = by;
+    changed();
+  }
 
   return {
-    state: { words, limits, positions, focusUnit },
-    hands: { say, limit, place, countFocusIn },
+    state: { words, limits, positions, focusUnit, stopped },
+    hands: { say, limit, place, countFocusIn, orient },
     take,
     forget: () => take(NOTHING),
     plain,

@@ -1,5 +1,6 @@
 import { expect, test } from 'vitest';
-import { roughly, wayOnPicture } from '../../workers/series/plain-words.ts';
+import { wayOnPicture } from '../../workers/rig/way-on-picture.ts';
+import { roughly } from '../../workers/series/plain-words.ts';
 
 // The picture is shown as it is stored: x runs to the right, y down (DEVELOPERS.md, conventions).
 test.each([

@@ -1,7 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import type { PolarError } from '../../workers/protocol/series.ts';
+import type { StoppedFrame } from '../../workers/protocol/stopped-drive.ts';
 import { hourAngleOf, polarCombination, polarFromTwo, refractionDecDrift } from '../../workers/series/sky.ts';
-import { driveOfTrails, stoppedDrive } from '../../workers/series/stopped-drive.ts';
+import { driveOfTrails, onOtherSide, secondsToStand, stoppedDrive } from '../../workers/rig/stopped-drive.ts';
 import { bytesSource } from '../../workers/decode/sources.ts';
 import { simulateExposure } from '../../workers/simulate/exposure.ts';
 import { writeFits16 } from '../../workers/simulate/fits.ts';
@@ -158,40 +159,61 @@ describe('drive switched off', () => {
 });
 
 describe('one frame that tracked and then stood', () => {
-  const trails = (ranDeg: number, turnDegPerPx = 0) => ({
-    ranDeg: { value: ranDeg, sigma: 0.1 },
-    turnDegPerPx: { value: turnDegPerPx, sigma: 1e-4 },
-    lengthPx: { value: 150, sigma: 0.5 },
-    ranShare: { value: 0.75, sigma: 0.003 },
+  const trails = (ranDeg: number, turnDegPerPx = 0, exposureS: number | null = 20): StoppedFrame => ({
+    file: 'stopped.fits',
+    widthPx: 420,
+    heightPx: 300,
+    trails: {
+      ranDeg: { value: ranDeg, sigma: 0.1 },
+      turnDegPerPx: { value: turnDegPerPx, sigma: 1e-4 },
+      lengthPx: { value: 150, sigma: 0.5 },
+      ranShare: { value: 0.75, sigma: 0.003 },
+    },
+    exposureS,
+    declinationDeg: null,
+    pierSide: null,
   });
-  const told = { declinationDeg: 40, mirrored: null };
+  const told = { exposureS: null, declinationDeg: 40, mirrored: null };
 
   test('the bright end is the east, the length over the time gives the scale', () => {
-    const found = driveOfTrails(trails(30), 20, told);
+    const found = driveOfTrails(trails(30), told);
     expect(found.orientation).toEqual({ eastDeg: -150, northDeg: -60, source: 'stopped-drive' });
     // 15.041 arc seconds a second (handbook 7.1) for 15 of 20 s, times cos 40°, over 150 px.
     expect(found.arcsecPerPx!.value).toBeCloseTo((15.041067 * 15 * Math.cos(40 * DEG)) / 150, 4);
     expect(found.stoodS!.value).toBeCloseTo(5);
     expect(found.northFrom).toBe('assumed');
-    expect(found.says).toMatch(/if the picture is no mirror image/);
   });
   test('north is where the trails bend to, south of the equator where they bend from', () => {
     // Stars that run to the right and bend upwards (towards -y) have the pole above them.
-    expect(driveOfTrails(trails(0, -1e-3), 20, told)).toMatchObject({
+    expect(driveOfTrails(trails(0, -1e-3), told)).toMatchObject({
       orientation: { eastDeg: 180, northDeg: -90 },
       northFrom: 'bend',
     });
-    expect(driveOfTrails(trails(0, 1e-3), 20, told).orientation.northDeg).toBe(90);
-    expect(driveOfTrails(trails(0, 1e-3), 20, { ...told, declinationDeg: -40 }).orientation.northDeg).toBe(
-      -90,
-    );
-    expect(driveOfTrails(trails(0, 1e-3), 20, { ...told, mirrored: false }).northFrom).toBe('told');
+    expect(driveOfTrails(trails(0, 1e-3), told).orientation.northDeg).toBe(90);
+    expect(driveOfTrails(trails(0, 1e-3), { ...told, declinationDeg: -40 }).orientation.northDeg).toBe(-90);
+    expect(driveOfTrails(trails(0, 1e-3), { ...told, mirrored: false }).northFrom).toBe('told');
   });
-  test('without exposure or declination there is no scale, and it says so', () => {
-    expect(driveOfTrails(trails(0), null, told).arcsecPerPx).toBeNull();
-    const found = driveOfTrails(trails(0), 20, { declinationDeg: null, mirrored: false });
-    expect(found.arcsecPerPx).toBeNull();
-    expect(found.says).toMatch(/The scale needs the declination/);
+  test('what is told wins over the file; without exposure or declination there is no scale', () => {
+    expect(driveOfTrails(trails(0, 0, null), told).arcsecPerPx).toBeNull();
+    expect(driveOfTrails(trails(0), { ...told, declinationDeg: null }).arcsecPerPx).toBeNull();
+    expect(driveOfTrails(trails(0), { ...told, declinationDeg: 88 }).arcsecPerPx).toBeNull();
+    const byFile = driveOfTrails({ ...trails(0), declinationDeg: 40 }, { ...told, declinationDeg: null });
+    expect(byFile).toEqual(driveOfTrails(trails(0), told));
+    // The other way of saying the same: half the exposure makes half the scale.
+    const halved = driveOfTrails(trails(0), { ...told, exposureS: 10 }).arcsecPerPx!.value;
+    expect(halved).toBeCloseTo(byFile.arcsecPerPx!.value / 2, 6);
+  });
+  test('the other side of the pier turns both directions by a half', () => {
+    expect(onOtherSide({ northDeg: -90, eastDeg: 180, source: 'stopped-drive' })).toMatchObject({
+      northDeg: 90,
+      eastDeg: 0,
+    });
+  });
+  test('stars at the equator run over a third of the frame in the time that is advised', () => {
+    // 1216 px of 1.306 arc seconds: a third of 1588 arc seconds at 15.041 a second (handbook 7.1) is 35.2 s.
+    expect(secondsToStand(1216, 1.306)).toBe(35);
+    expect(secondsToStand(1216, null)).toBe(20);
+    expect(secondsToStand(300, 1.3)).toBe(15);
   });
 
   test('the whole way: drawn by the simulator, measured from its file', async () => {
@@ -219,10 +241,11 @@ describe('one frame that tracked and then stood', () => {
     const session = await testSession();
     const measured = await session.measure(bytesSource('stopped.fits', bytes), { rig: {} });
     if (!measured.ok) throw new Error(measured.fault.message);
-    const answer = session.stoppedDrive(measured.value.handle, { declinationDeg: 70, mirrored: false });
+    const answer = session.stoppedFrame(measured.value.handle, 'stopped.fits');
     if (!answer.ok) throw new Error(answer.fault.message);
-    expect(answer.value.orientation.eastDeg).toBeCloseTo(155, 0);
-    expect(Math.abs(answer.value.arcsecPerPx!.value / scale - 1)).toBeLessThan(0.03);
-    expect(Math.abs(answer.value.stoodS!.value - 5)).toBeLessThan(0.3);
+    const found = driveOfTrails(answer.value, { exposureS: null, declinationDeg: 70, mirrored: false });
+    expect(found.orientation.eastDeg).toBeCloseTo(155, 0);
+    expect(Math.abs(found.arcsecPerPx!.value / scale - 1)).toBeLessThan(0.03);
+    expect(Math.abs(found.stoodS!.value - 5)).toBeLessThan(0.3);
   });
 });

@@ -40,7 +40,6 @@ function setUp(...measures: Measure[]) {
       cutout: async () => success({} as never),
       stamps: async () => success({} as never),
       stamp: async () => failure('internal', 'not asked for'),
-      stoppedDrive: async () => failure('internal', 'not asked for'),
     });
     workers.push(worker);
     return worker;

@@ -1,19 +1,12 @@
 import { median } from '../math/robust.ts';
-import type { Estimate } from '../protocol/report.ts';
+import type { TrailsSeen } from '../protocol/stopped-drive.ts';
 import { findHeads, HEAD_RADIUS_PX, lightOf, type LightPicture, type TrailHead } from './trail-heads.ts';
 import { endOf, FROM_PX, lightBehindEnd, meanLight, softEnd, strengthOf } from './trail-length.ts';
 import { profilesAlong, stacked, type HeadProfile, type TrailWay } from './trail-profile.ts';
 import { COARSE_REACH_PX, coarseAngle, lateralFit, refined } from './trail-way.ts';
 
-/** Trails of a frame whose stars first stood and then ran: each has a bright end, where it began. */
-export interface StoppedTrails {
-  /** Direction in which the stars ran, degrees from +x towards +y at the frame's middle. */
-  ranDeg: Estimate;
-  lengthPx: Estimate;
-  /** Turn of that direction per px of way, degrees: the stars run round the pole. Positive from +x towards +y. */
-  turnDegPerPx: Estimate;
-  /** Part of the exposure in which the stars ran, by the light of trail and bright end. */
-  ranShare: Estimate;
+export interface StoppedTrails extends TrailsSeen {
+  /** Stars behind it. */
   heads: number;
 }
 

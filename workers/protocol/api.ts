@@ -3,7 +3,6 @@ import type { FrameMeta } from './frame.ts';
 import type { FittedField, RoundCircle } from './model.ts';
 import type { Cause, Estimate, FrameReport, Region, VectorEstimate, Verdict } from './report.ts';
 import type { PictureChoice, Reading, Told } from './reading.ts';
-import type { StoppedDrive, StoppedTold } from './series.ts';
 import type { StampSet } from './stamps.ts';
 import type { Rig } from './rig.ts';
 import type { StarTable } from './stars.ts';
@@ -126,8 +125,6 @@ export interface FrameWorkerApi {
   /** The cut-out of one star of the table. */
   stamp(handle: number, star: number): Promise<Outcome<StampSet>>;
   cutout(handle: number, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>>;
-  /** East, north and scale from a frame that tracked for about five seconds and then stood; takes a second or two. */
-  stoppedDrive(handle: number, told: StoppedTold): Promise<Outcome<StoppedDrive>>;
 }
 
 /** What a worker says first: the name of the lock that it holds until it ends. */

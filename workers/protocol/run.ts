@@ -2,7 +2,8 @@ import type { MeasureOptions } from './api.ts';
 import type { Fault, Outcome } from './faults.ts';
 import type { FocusOptions, FocusRunResult } from './focus-run.ts';
 import type { Estimate } from './report.ts';
-import type { SeriesRecord, SeriesResult, StoppedDrive, StoppedTold, TrackOptions } from './series.ts';
+import type { SeriesRecord, SeriesResult, TrackOptions } from './series.ts';
+import type { StoppedFrame } from './stopped-drive.ts';
 import type { TogetherFrame } from './together.ts';
 
 /** What the page keeps of one file of a run: at most 100 kB, no pixels. May be posted and stored. */
@@ -32,8 +33,8 @@ export interface RunFrameOptions extends MeasureOptions {
 /** What a worker of the pool offers: one frame at a time, and nothing is held for later questions. */
 export interface RunFrameWorkerApi {
   measure(file: File, options: RunFrameOptions): Promise<Outcome<RunFrame>>;
-  /** A frame beside the run that tracked for about five seconds and then stood: the run's orientation and scale. */
-  stoppedDrive(file: File, options: MeasureOptions, told: StoppedTold): Promise<Outcome<StoppedDrive>>;
+  /** The trails of a frame beside the run that tracked for about five seconds and then stood; a fault says what is missing. */
+  stoppedFrame(file: File, options: MeasureOptions): Promise<Outcome<StoppedFrame>>;
   /** What a fit of several frames together needs of one: its record and the stamps of its stars. */
   cut(file: File, options: MeasureOptions): Promise<Outcome<TogetherFrame>>;
 }

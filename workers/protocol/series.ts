@@ -221,28 +221,6 @@ export interface SkyOrientation {
   source: 'world-coordinates' | 'rotation-keyword' | 'stopped-drive' | 'told';
 }
 
-/** What is told of a frame, or a run, during which the drive stood still. */
-export interface StoppedTold {
-  /** Null: taken from the file; without it there is no scale. */
-  declinationDeg: number | null;
-  /** An odd number of mirrors, or rows stored the other way; null: told by how the trails bend, if they do. */
-  mirrored: boolean | null;
-}
-
-/** Where the sky's directions lie, from stars that ran over a sensor at rest. */
-export interface StoppedDrive {
-  orientation: SkyOrientation;
-  /** Standard error of the directions. */
-  directionSigmaDeg: number;
-  /** What tells north from south: the bend of the trails about the pole, what was told, or a picture taken as not mirrored. */
-  northFrom: 'bend' | 'told' | 'assumed';
-  arcsecPerPx: Estimate | null;
-  /** For how long the stars stood before the drive was switched off; null for a run. */
-  stoodS: Estimate | null;
-  /** In plain words. */
-  says: string;
-}
-
 /** Motion of the star field on the sky, arc seconds; stars running west have a negative right ascension rate. */
 export interface SkyTracking {
   orientation: SkyOrientation;

@@ -1,6 +1,7 @@
 import type { SeriesResult } from '../protocol/series.ts';
 import type { MotionFit } from './fit-motion.ts';
-import { roughly, seconds, wayOnPicture } from './plain-words.ts';
+import { wayOnPicture } from '../rig/way-on-picture.ts';
+import { roughly, seconds } from './plain-words.ts';
 
 /** How the stars moved over the run, in sentences. A rate or turn is told from this many standard errors on. */
 const SIGMAS = 3;

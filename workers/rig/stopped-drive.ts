@@ -1,7 +1,6 @@
-import type { Estimate } from '../protocol/report.ts';
-import type { SeriesReport, StoppedDrive, StoppedTold } from '../protocol/series.ts';
-import { SIDEREAL_ARCSEC_PER_S } from '../rig/tracking.ts';
-import { wayOnPicture } from './plain-words.ts';
+import type { SeriesReport, SkyOrientation } from '../protocol/series.ts';
+import type { StoppedDrive, StoppedFrame, StoppedTold } from '../protocol/stopped-drive.ts';
+import { SIDEREAL_ARCSEC_PER_S } from './tracking.ts';
 
 /** The motion must be so many standard errors long to give a direction worth having. */
 const LEAST_SIGMAS = 20;
@@ -30,24 +29,13 @@ export function stoppedDrive(
   const eastDeg = direction(-x.value, -y.value);
   const northDeg = inRange(eastDeg + (mirrored ? -90 : 90));
   const value = (60 * SIDEREAL_ARCSEC_PER_S * Math.cos((declinationDeg * Math.PI) / 180)) / pxPerMin;
-  const found: Omit<StoppedDrive, 'says'> = {
+  return {
     orientation: { northDeg, eastDeg, source: 'stopped-drive' },
     directionSigmaDeg: ((sigma / pxPerMin) * 180) / Math.PI,
     northFrom: 'told',
     arcsecPerPx: { value, sigma: (value * sigma) / pxPerMin },
     stoodS: null,
   };
-  return { ...found, says: inWords(found) };
-}
-
-/** Trails with a bright end, as `stoppedTrails` finds them on a frame's pixels. */
-export interface TrailsSeen {
-  /** Direction in which the stars ran, and its turn about the pole. */
-  ranDeg: Estimate;
-  turnDegPerPx: Estimate;
-  lengthPx: Estimate;
-  /** Part of the exposure in which they ran. */
-  ranShare: Estimate;
 }
 
 /** A bend of so many standard errors, this far from the equator, tells on which side the pole lies. */
@@ -59,11 +47,11 @@ const BENDS_FROM_DEG = 10;
  * east. Its length over the time of running gives the scale; that time is the trail's part of the light. Stars run round
  * the pole, so the side to which the trails bend is north in the northern sky and south in the southern one.
  */
-export function driveOfTrails(
-  trails: TrailsSeen,
-  exposureS: number | null,
-  { declinationDeg, mirrored }: StoppedTold,
-): StoppedDrive {
+export function driveOfTrails(frame: StoppedFrame, told: StoppedTold): StoppedDrive {
+  const { trails } = frame;
+  const { mirrored } = told;
+  const exposureS = told.exposureS ?? frame.exposureS;
+  const declinationDeg = told.declinationDeg ?? frame.declinationDeg;
   const eastDeg = inRange(trails.ranDeg.value + 180);
   const { turnDegPerPx: turn, lengthPx, ranShare } = trails;
   const bends =
@@ -77,7 +65,7 @@ export function driveOfTrails(
   const value = scaled
     ? (SIDEREAL_ARCSEC_PER_S * Math.cos(declinationDeg * DEG) * ranS) / lengthPx.value
     : NaN;
-  const found: Omit<StoppedDrive, 'says'> = {
+  return {
     orientation: { northDeg, eastDeg, source: 'stopped-drive' },
     directionSigmaDeg: trails.ranDeg.sigma,
     northFrom: mirrored !== null ? 'told' : bends ? 'bend' : 'assumed',
@@ -92,27 +80,25 @@ export function driveOfTrails(
         ? null
         : { value: exposureS * (1 - ranShare.value), sigma: exposureS * ranShare.sigma },
   };
-  return { ...found, says: inWords(found) };
 }
 const DEG = Math.PI / 180;
-
-function inWords({ orientation, northFrom, arcsecPerPx, stoodS }: Omit<StoppedDrive, 'says'>): string {
-  const north =
-    northFrom === 'assumed'
-      ? ' if the picture is no mirror image'
-      : northFrom === 'bend'
-        ? ', by the bend of the trails'
-        : '';
-  const scale = arcsecPerPx
-    ? ` One pixel is ${arcsecPerPx.value.toFixed(2)} ± ${Math.max(0.01, arcsecPerPx.sigma).toFixed(2)} arc seconds.`
-    : ' The scale needs the declination and the exposure.';
-  const stood = stoodS
-    ? ` The mount tracked for ${Math.max(0, stoodS.value).toFixed(1)} s before it stood.`
-    : '';
-  return `East is ${wayOnPicture(...along(orientation.eastDeg))} on the picture, north ${wayOnPicture(...along(orientation.northDeg))}${north}.${scale}${stood}`;
-}
-const along = (degrees: number): [number, number] => [Math.cos(degrees * DEG), Math.sin(degrees * DEG)];
 
 const direction = (x: number, y: number): number => inRange((Math.atan2(y, x) * 180) / Math.PI);
 /** (-180, 180] */
 const inRange = (degrees: number): number => 180 - ((((180 - degrees) % 360) + 360) % 360);
+
+/** The same as it lies on frames from the other side of the pier: the tube has turned round. */
+export const onOtherSide = ({ northDeg, eastDeg, source }: SkyOrientation): SkyOrientation => ({
+  northDeg: inRange(northDeg + 180),
+  eastDeg: inRange(eastDeg + 180),
+  source,
+});
+
+/** Seconds in which stars at the equator run over a third of a frame's height: long trails that still end within it. */
+export function secondsToStand(heightPx: number, arcsecPerPx: number | null): number {
+  if (arcsecPerPx === null) return USUAL_SECONDS;
+  const third = (heightPx * arcsecPerPx) / (3 * SIDEREAL_ARCSEC_PER_S);
+  return Math.min(MOST_SECONDS, Math.max(LEAST_SECONDS, 5 * Math.round(third / 5)));
+}
+/** Shorter ones are too faint for their bright ends, longer ones collect other stars. */
+const [LEAST_SECONDS, USUAL_SECONDS, MOST_SECONDS] = [15, 20, 40];
