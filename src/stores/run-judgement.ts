@@ -84,17 +84,12 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     settings.set('site', told.value);
   }
 
-  /** The trails' scale wins over nominal focal lengths, not over a plate solution. */
-  const scaleByTrails = computed(() =>
-    stopped.first?.meta.pointing?.arcsecPerPx ? null : (stopped.drive?.arcsecPerPx?.value ?? null),
-  );
-
   run.listen((key: string, frame: RunFrame) => {
     client.put(key, toRaw(frame));
     soon();
   });
   watch([() => run.limits, () => run.words, site], () => void judge());
-  watch([trailPx, focusUm, () => run.positions, site, () => stopped.drive], () => void follow());
+  watch([trailPx, focusUm, () => run.positions, site, () => stopped.options], () => void follow());
   watch(
     () => run.list.length,
     (length) => {
@@ -194,8 +189,7 @@ export const useRunJudgement = defineStore('run-judgement', () => {
           longitudeDeg,
           ...steps,
           ...(trailPx.value ? { limitPx: trailPx.value } : {}),
-          orientation: stopped.drive?.orientation ?? null,
-          arcsecPerPx: scaleByTrails.value,
+          ...stopped.options,
         }),
       ),
       await client.ask((api) =>

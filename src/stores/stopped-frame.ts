@@ -1,5 +1,6 @@
 import { defineStore } from 'pinia';
 import { computed, ref, shallowRef, toRaw, watch } from 'vue';
+import type { TrackOptions } from '../../workers/protocol/series.ts';
 import type { StoppedDrive, StoppedTold } from '../../workers/protocol/stopped-drive.ts';
 import { driveOfTrails, onOtherSide } from '../../workers/rig/stopped-drive.ts';
 import { FrameCutter } from '../client/frame-cutter.ts';
@@ -34,6 +35,19 @@ export const useStoppedFrame = defineStore('stopped-frame', () => {
     const found = driveOfTrails(run.stopped.frame, run.stopped.told);
     return otherSide.value ? { ...found, orientation: onOtherSide(found.orientation) } : found;
   });
+  /** What tracking is told of it. The trails' scale wins over nominal focal lengths, not over a plate solution. */
+  const options = computed<TrackOptions>(() => {
+    if (!drive.value) return {};
+    const { orientation, directionSigmaDeg, arcsecPerPx } = drive.value;
+    const solved = Boolean(first.value?.meta.pointing?.arcsecPerPx);
+    return {
+      orientation,
+      orientationSigmaDeg: directionSigmaDeg,
+      ...(arcsecPerPx && !solved
+        ? { arcsecPerPx: arcsecPerPx.value, arcsecPerPxSigma: arcsecPerPx.sigma }
+        : {}),
+    };
+  });
 
   /** Looks at the first file that was given; the run's frames are not touched. */
   async function add([file]: readonly File[]): Promise<void> {
@@ -55,7 +69,10 @@ export const useStoppedFrame = defineStore('stopped-frame', () => {
       trouble.value = `This frame has ${widthPx} × ${heightPx} pixels, those of the run ${ofRun.widthPx} × ${ofRun.heightPx}. Take it with the camera, binning and picture size of the run.`;
     else {
       takenBack.value = null;
-      run.orient({ frame: outcome.value, told: { ...NOTHING_TOLD, mirrored: run.stopped?.told.mirrored ?? null } });
+      run.orient({
+        frame: outcome.value,
+        told: { ...NOTHING_TOLD, mirrored: run.stopped?.told.mirrored ?? null },
+      });
     }
   }
 
@@ -83,5 +100,5 @@ export const useStoppedFrame = defineStore('stopped-frame', () => {
     (gone) => gone && forget(),
   );
 
-  return { reading, trouble, takenBack, first, otherSide, drive, add, tell, takeBack, bringBack };
+  return { reading, trouble, takenBack, first, otherSide, drive, options, add, tell, takeBack, bringBack };
 });

@@ -12,9 +12,23 @@ export interface NightFrame {
   skyAdu: number;
   xPx: number;
   yPx: number;
+  /** The drive stopped: in this part of the exposure all stars ran evenly over so many px. */
+  ran: { share: number; xPx: number; yPx: number } | null;
+  /** How many stars there are in and around the frame. */
+  stars: number;
   cards: FitsCard[];
 }
-const PLAIN: NightFrame = { sigmaPx: 1.5, elongation: 1, light: 1, skyAdu: 300, xPx: 0, yPx: 0, cards: [] };
+const PLAIN: NightFrame = {
+  sigmaPx: 1.5,
+  elongation: 1,
+  light: 1,
+  skyAdu: 300,
+  xPx: 0,
+  yPx: 0,
+  ran: null,
+  stars: 90,
+  cards: [],
+};
 const [WIDTH, HEIGHT] = [480, 320];
 const START = Date.UTC(2026, 9, 17, 20);
 
@@ -35,10 +49,12 @@ export function drawNight(frames: number, at: (i: number) => Partial<NightFrame>
       frame.sigmaPx * Math.sqrt(frame.elongation),
       frame.sigmaPx / Math.sqrt(frame.elongation),
     ];
-    for (const star of stars) {
-      const [cx, cy] = [star.x + frame.xPx, star.y + frame.yPx];
+    for (const { x: left, y: top, share, of } of stars
+      .slice(0, frame.stars)
+      .flatMap((star) => spots(star, frame))) {
+      const [cx, cy] = [left + frame.xPx, top + frame.yPx];
       const reach = Math.ceil(5 * long);
-      const peak = (star.flux * frame.light) / (2 * Math.PI * long * wide);
+      const peak = (of * share * frame.light) / (2 * Math.PI * long * wide);
       for (let y = Math.max(0, Math.floor(cy) - reach); y <= Math.min(HEIGHT - 1, cy + reach); y++)
         for (let x = Math.max(0, Math.floor(cx) - reach); x <= Math.min(WIDTH - 1, cx + reach); x++)
           light[y * WIDTH + x] += peak * Math.exp(-(((x - cx) / long) ** 2) / 2 - ((y - cy) / wide) ** 2 / 2);
@@ -50,11 +66,25 @@ export function drawNight(frames: number, at: (i: number) => Partial<NightFrame>
     const start = new Date(START + 60_000 * i).toISOString().slice(0, 19);
     return writeFits16(pixels, WIDTH, HEIGHT, [
       ['DATE-OBS', start],
+      ...frame.cards,
       ['EXPTIME', 40],
       ['EGAIN', 1, 'electrons per ADU'],
-      ...frame.cards,
     ]);
   });
+}
+
+/** A star's light in spots: one where it stood, and one in each half pixel of the way that it ran. */
+function spots({ x, y, flux }: { x: number; y: number; flux: number }, { ran }: NightFrame) {
+  const stood = { x, y, of: flux, share: 1 - (ran?.share ?? 0) };
+  if (!ran) return [stood];
+  const count = Math.ceil(2 * Math.hypot(ran.xPx, ran.yPx));
+  return [
+    stood,
+    ...Array.from({ length: count }, (_, i) => {
+      const at = (i + 0.5) / count;
+      return { x: x + at * ran.xPx, y: y + at * ran.yPx, of: flux, share: ran.share / count };
+    }),
+  ];
 }
 
 /** The same as files on disk: they keep their date, by which the page knows them again. Gives their paths. */

@@ -115,6 +115,10 @@ test('a run with known orientation is split, and the axis named with its hour an
   // The run's middle is 7 min 59 s after its start: 8 min 1 s before that sidereal time; three hours west.
   expect(sky!.polar!.hourAngleH).toBeCloseTo(3 - 8 / 60, 1);
   expect(Math.abs(sky!.polar!.combinationArcmin.value / (0.9 / 0.26252) - 1)).toBeLessThan(0.06);
+  // A scale known to 2 % leaves the rates and what follows from them 2 % at least (elementary).
+  const scaled = trackRun(records, { arcsecPerPx: 1.5, arcsecPerPxSigma: 0.03 }).sky!;
+  for (const { value, sigma } of [scaled.raArcsecPerMin, scaled.polar!.combinationArcmin])
+    expect(sigma).toBeGreaterThan(0.02 * Math.abs(value));
   expect(trackRun(makeRun({ seed: 3, frames: 8 }).records).sky).toBeNull();
 });
 

@@ -43,8 +43,9 @@ export interface SeriesRecord {
 export interface TrackOptions {
   /** A trail up to this long is still called good; 2 px when not said. */
   limitPx?: number;
-  /** Overrides the scale of the frames. */
+  /** Overrides the scale of the frames; with its standard error where it was measured. */
   arcsecPerPx?: number | null;
+  arcsecPerPxSigma?: number;
   /** Period of the worm that the user knows of; then only its harmonics are fitted. */
   periodS?: number | null;
   latitudeDeg?: number | null;
@@ -54,6 +55,7 @@ export interface TrackOptions {
   focusUmPerStep?: number | null;
   /** Where west and north lie on the sensor, when known from elsewhere, e.g. a frame with the drive stopped. */
   orientation?: SkyOrientation | null;
+  orientationSigmaDeg?: number;
 }
 
 /* --- what `--series` prints: the names and units of this object are the contract --- */

@@ -33,11 +33,14 @@ export function skyTracking(
   const arcsecPerPx = options.arcsecPerPx ?? pointing?.arcsecPerPx ?? first.report.frame?.arcsecPerPx ?? null;
   const { x, y } = report.driftPxPerMin;
   if (!orientation || arcsecPerPx === null || !x || !y) return null;
+  const scaleShare = (options.arcsecPerPxSigma ?? 0) / arcsecPerPx;
+  const turnRad = (options.orientationSigmaDeg ?? 0) * DEG;
   const along = (angleDeg: number): Estimate => {
     const [c, s] = [Math.cos(angleDeg * DEG), Math.sin(angleDeg * DEG)];
+    const [rate, across] = [c * x.value + s * y.value, c * y.value - s * x.value];
     return {
-      value: arcsecPerPx * (c * x.value + s * y.value),
-      sigma: arcsecPerPx * Math.hypot(c * x.sigma, s * y.sigma),
+      value: arcsecPerPx * rate,
+      sigma: arcsecPerPx * Math.hypot(c * x.sigma, s * y.sigma, rate * scaleShare, across * turnRad),
     };
   };
   const { periodic } = report;
@@ -52,7 +55,10 @@ export function skyTracking(
     decArcsecPerMin,
     periodicRaArcsec: periodic && {
       value: arcsecPerPx * towardsEast * periodic.amplitudePx.value,
-      sigma: arcsecPerPx * towardsEast * periodic.amplitudePx.sigma,
+      sigma:
+        arcsecPerPx *
+        towardsEast *
+        Math.hypot(periodic.amplitudePx.sigma, scaleShare * periodic.amplitudePx.value),
     },
     polar: polarOf(first, midTimeMs, decArcsecPerMin, options),
   };
