@@ -43,7 +43,10 @@ export function drawTrailCompass(
     .attr('height', high);
   const most = (REACH * Math.min(wide, high)) / 2;
   const half = Math.min(most, Math.max(24, (lengthPx * perPx) / 2));
-  const [east, north] = [eastDeg, northDeg].map((degrees) => [Math.cos(degrees * DEG), Math.sin(degrees * DEG)]);
+  const [east, north] = [eastDeg, northDeg].map((degrees) => [
+    Math.cos(degrees * DEG),
+    Math.sin(degrees * DEG),
+  ]);
   const at = ([x, y]: number[], by: number) => [x * by, y * by];
   const [bright, faint] = [at(east, half), at(east, -half)];
   frame.append('path').attr('class', 'trail-way').attr('d', `M${bright}L${faint}`);
@@ -59,5 +62,11 @@ export function drawTrailCompass(
     ['W', at(east, -half - LETTER)],
     ['N', at(north, tip + LETTER)],
   ] as [string, number[]][])
-    frame.append('text').attr('class', 'trail-letter').attr('x', x).attr('y', y).attr('dy', '0.36em').text(letter);
+    frame
+      .append('text')
+      .attr('class', 'trail-letter')
+      .attr('x', x)
+      .attr('y', y)
+      .attr('dy', '0.36em')
+      .text(letter);
 }
