@@ -281,12 +281,16 @@ const tooLarge = (name: string) =>
 
 const GONE = failure('internal', 'This frame has been replaced by a newer one.');
 
+/** Between two tellings of how far a stage is. */
+const LEAST_PAUSE_MS = 40;
+
 /** Which stage runs, how far it is, and how long each took. */
 class Stopwatch {
   private readonly times: Partial<Record<Stage, number>> = {};
   private stage: Stage = 'reading';
   private total = 0;
   private since = performance.now();
+  private toldAt = -Infinity;
 
   constructor(private readonly onProgress: OnProgress) {}
 
@@ -297,7 +301,11 @@ class Stopwatch {
     this.tell(0);
   }
 
+  /** Between the stages' beginnings no more often than the eye follows: each message costs as much as some stars. */
   tell(done: number, total = this.total): void {
+    const now = performance.now();
+    if (done > 0 && now - this.toldAt < LEAST_PAUSE_MS) return;
+    this.toldAt = now;
     this.onProgress({ stage: this.stage, done, total });
   }
 
