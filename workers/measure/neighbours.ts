@@ -1,4 +1,4 @@
-import { PointGrid } from './point-grid.ts';
+import { PointGrid, rangeOf } from './point-grid.ts';
 
 /** Which points lie near which. */
 export class NeighbourIndex {
@@ -10,7 +10,10 @@ export class NeighbourIndex {
     private readonly yPx: ArrayLike<number>,
     cellPx: number,
   ) {
-    this.grid = new PointGrid(xPx, yPx, cellPx);
+    // No more cells than points.
+    const [x, y] = [rangeOf(xPx), rangeOf(yPx)];
+    const area = xPx.length > 0 ? (x.most - x.least) * (y.most - y.least) : 0;
+    this.grid = new PointGrid(xPx, yPx, Math.max(cellPx, Math.sqrt(area / Math.max(xPx.length, 1))));
   }
 
   /** Indices of the points within `radiusPx` (at most the cell's size) of point `index`, itself left out. */
