@@ -63,7 +63,7 @@ async function measureFile(
   try {
     const source = await nodeSource(path);
     const { rig, told, choice } = options;
-    const how = { rig, told: { [ANY_KIND]: told }, choice };
+    const how = { rig, told: { [ANY_KIND]: told }, choice, numbersAlone: true };
     const outcome = source.ok ? await session.measure(source.value, how) : source;
     if (!outcome.ok) return unread(emptyReport(file, outcome.fault));
     const { handle, stars, meta } = outcome.value;

@@ -17,7 +17,7 @@ export async function measureForRun(
   options: RunFrameOptions,
   signal?: AbortSignal,
 ): Promise<Outcome<RunFrame>> {
-  const outcome = await session.measure(source, options, () => {}, signal);
+  const outcome = await session.measure(source, { ...options, numbersAlone: true }, () => {}, signal);
   if (!outcome.ok) return outcome;
   const { handle, stars, meta, view } = outcome.value;
   const report = options.fit
@@ -40,7 +40,7 @@ export async function cutForTogether(
   source: Source,
   options: MeasureOptions,
 ): Promise<Outcome<TogetherFrame>> {
-  const outcome = await session.measure(source, options);
+  const outcome = await session.measure(source, { ...options, numbersAlone: true });
   if (!outcome.ok) return outcome;
   const { handle, report, stars, meta } = outcome.value;
   const stamps = report.fault ? null : session.stamps(handle, FIT_STAMPS);

@@ -15,7 +15,7 @@ const api: RunFrameWorkerApi = {
     return outcome.ok ? transfer(outcome, buffersOf(outcome.value)) : outcome;
   },
   async stoppedFrame(file, options) {
-    const held = await (await ready()).measure(fileSource(file), options);
+    const held = await (await ready()).measure(fileSource(file), { ...options, numbersAlone: true });
     return held.ok ? (await ready()).stoppedFrame(held.value.handle, file.name) : held;
   },
   cut: async (file, options) => cutForTogether(await ready(), fileSource(file), options),

@@ -110,7 +110,7 @@ export class FrameSession {
         'no-signal',
         'Most pixels of this frame have exactly the same value, without any noise: the sensor was covered, or this is no exposure of a camera. Take a frame of the sky.',
       );
-    const channelSky = this.channelSky(frame, plane);
+    const channelSky = options.numbersAlone ? null : this.channelSky(frame, plane);
 
     clock.enter('detecting', plane.heightPx);
     const detection = detectStars(plane, sky, this.kernels);
@@ -131,7 +131,6 @@ export class FrameSession {
     const stars = starTable(measurement.stars, frame.scale, frame.zero);
 
     clock.enter('mapping', 1);
-    const fine = fineGridSize(stars.count, plane.widthPx, plane.heightPx);
     const range = storedRange(frame, sky);
     const view = frameView(frame, sky, stars);
     this.held = {
@@ -159,16 +158,7 @@ export class FrameSession {
       }),
       meta: frame.meta,
       stars,
-      fineRegions: gridRegions(stars, plane.widthPx, plane.heightPx, fine.cols, fine.rows),
-      meanStars: meanStars(
-        stars,
-        plane,
-        this.kernels,
-        3,
-        3,
-        Math.min(MOST_MEAN_STAR_PX, measurement.radiusPx),
-      ),
-      colour: this.colours(frame, plane, measurement),
+      ...(options.numbersAlone ? NUMBERS_ALONE : this.pictures(frame, plane, stars, measurement)),
       view,
       reading,
       timingMs: clock.finish(),
@@ -232,6 +222,23 @@ export class FrameSession {
     );
   }
 
+  /** What the page of one frame shows besides. */
+  private pictures(
+    frame: Frame,
+    plane: Plane,
+    stars: StarTable,
+    measurement: Measurement,
+  ): Pick<Measured, 'fineRegions' | 'meanStars' | 'colour'> {
+    const { widthPx, heightPx } = plane;
+    const { cols, rows } = fineGridSize(stars.count, widthPx, heightPx);
+    const halfSidePx = Math.min(MOST_MEAN_STAR_PX, measurement.radiusPx);
+    return {
+      fineRegions: gridRegions(stars, widthPx, heightPx, cols, rows),
+      meanStars: meanStars(stars, plane, this.kernels, 3, 3, halfSidePx),
+      colour: this.colours(frame, plane, measurement),
+    };
+  }
+
   /** The same stars on the pixels of each colour. */
   private colours(frame: Frame, plane: Plane, measurement: Measurement): ColourSummary | null {
     const planes = colourPlanes(frame, plane);
@@ -265,6 +272,8 @@ function colourPlanes({ mosaic, planes, pixels }: Frame, plane: Plane): Plane[] 
   const bytes = plane.widthPx * plane.heightPx * (plane.kind === 'u16' ? 2 : 4);
   return [0, 1, 2].map((index) => ({ ...plane, address: pixels.address + index * bytes }));
 }
+
+const NUMBERS_ALONE = { fineRegions: [], meanStars: [], colour: null };
 
 const NOTHING_FOUND: Detection = {
   candidates: [],

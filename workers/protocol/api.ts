@@ -23,6 +23,8 @@ export interface MeasureOptions {
   told?: Told;
   /** Which picture of the file; its first when left out. */
   choice?: PictureChoice;
+  /** Leaves out what only the page of one frame shows: the fine map, mean stars, red and blue. */
+  numbersAlone?: boolean;
 }
 
 /** How the frame may be shown: its pyramid of tiles and a stretch that suits it. */
@@ -91,10 +93,10 @@ export interface Measured {
   /** What the file says of the exposure. */
   meta: FrameMeta;
   stars: StarTable;
-  /** A finer grid than the report's nine cells, fit for the number of stars; empty cells have null values. */
+  /** A finer grid than the report's nine cells, fit for the number of stars; empty cells have null values. Empty itself, as the mean stars, where numbers alone were asked for. */
   fineRegions: Region[];
   meanStars: MeanStar[];
-  /** Null for a monochrome frame. */
+  /** Null for a monochrome frame, or where numbers alone were asked for. */
   colour: ColourSummary | null;
   view: FrameView;
   reading: Reading;
