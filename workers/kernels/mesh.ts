@@ -79,7 +79,7 @@ function gather<T>(
     const row = pixels + <usize>y * <usize>width * sizeof<T>();
     let x = pair == 2 ? x0 | 1 : pair == 1 ? (x0 + 1) & ~1 : x0;
     if (pair == 3 && !isFloat<T>()) {
-      for (; x + 4 <= x1; x += 4, end += 16) v128.store(end, f32x4.convert_i32x4_u(v128.load16x4_u(row + ((<usize>x) << 1))));
+      for (; x + 4 <= x1; x += 4, end += 16) v128.store(end, f32x4.convert_i32x4_s(v128.load16x4_u(row + ((<usize>x) << 1))));
     }
     const step = pair == 3 ? 1 : 2;
     for (; x < x1; x += step) {

@@ -27,6 +27,10 @@ export function skyRows(
   const least = heldF32(1, 1e-20);
   const even = held(2, siteLanes(sites & 3));
   const odd = held(3, siteLanes((sites >> 2) & 3));
+  const scale = heldF32(8, nodesPerPx);
+  const middles = held(9, f32x4(0.5, 1.5, 2.5, 3.5));
+  const half = heldF32(10, 0.5);
+  const last = heldF32(11, cols - 1);
   let x = 0;
   while (x < width) {
     const place = max<f32>(0, (<f32>x + 0.5) * nodesPerPx - 0.5);
@@ -37,10 +41,6 @@ export function skyRows(
     const level1 = held(5, f32x4.sub(meshNode(levels, upper, lower, cols, i + 1, v), level0));
     const sigma0 = held(6, meshNode(sigmas, upper, lower, cols, i, v));
     const sigma1 = held(7, f32x4.sub(meshNode(sigmas, upper, lower, cols, i + 1, v), sigma0));
-    const scale = heldF32(8, nodesPerPx);
-    const middles = held(9, f32x4(0.5, 1.5, 2.5, 3.5));
-    const half = heldF32(10, 0.5);
-    const last = heldF32(11, cols - 1);
     const start = heldF32(12, i);
     for (; x < stop; x += 4) {
       const u = f32x4.sub(placesFrom(x, middles, scale, half, last), start);
@@ -116,15 +116,16 @@ export function subtractSky<T>(
       right = v128.bitselect(right, v128.load(sky + at, 16), f32x4.eq(right, right));
     } else {
       const raw = v128.load(row + (at >> 1));
-      left = f32x4.convert_i32x4_u(i32x4.extend_low_i16x8_u(raw));
-      right = f32x4.convert_i32x4_u(i32x4.extend_high_i16x8_u(raw));
+      left = f32x4.convert_i32x4_s(i32x4.extend_low_i16x8_u(raw));
+      right = f32x4.convert_i32x4_s(i32x4.extend_high_i16x8_u(raw));
     }
     left = f32x4.mul(f32x4.sub(left, v128.load(sky + at)), v128.load(weight + at));
     right = f32x4.mul(f32x4.sub(right, v128.load(sky + at, 16)), v128.load(weight + at, 16));
     v128.store(out + at, left);
     v128.store(out + at, right, 16);
     if (v128.any_true(f32x4.gt(f32x4.pmax(left, right), limit))) {
-      for (let i = x; i < x + 8; i++) repairHot<T>(pixels, width, height, i, y, sky, weight, sites, out);
+      let high = i32x4.bitmask(f32x4.gt(left, limit)) | (i32x4.bitmask(f32x4.gt(right, limit)) << 4);
+      for (; high != 0; high &= high - 1) repairHot<T>(pixels, width, height, x + ctz(high), y, sky, weight, sites, out);
     }
   }
   for (; x < width; x++) {

@@ -70,7 +70,7 @@ function gather<T>(
       if (whole && count + 8 <= capacity) {
         const many = min(4, last - x + 1);
         const from = pixels + (<usize>y * <usize>width + <usize>x) * sizeof<T>();
-        const stored = isFloat<T>() ? v128.load(from) : f32x4.convert_i32x4_u(v128.load16x4_u(from));
+        const stored = isFloat<T>() ? v128.load(from) : f32x4.convert_i32x4_s(v128.load16x4_u(from));
         const value = f32x4.sub(stored, levels);
         const dx = f32x4.add(f32x4.splat(<f32>(x - cx)), f32x4(0, 1, 2, 3));
         const inRow = i32x4.gt_s(i32x4.splat(many), i32x4(0, 1, 2, 3));
