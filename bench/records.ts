@@ -4,7 +4,7 @@ import { trackRun } from '../workers/series/track.ts';
 import { makeNight } from '../test/series/nights.ts';
 
 const LENGTHS = [100, 500, 2000];
-const OPTIONS = { latitudeDeg: 50, longitudeDeg: 10, limits: {}, words: {} };
+const OPTIONS = { latitudeDeg: 50, longitudeDeg: 10, limits: {}, words: {}, positions: {} };
 
 /** What a run costs as it grows: judging and tracking its records, and how much of each goes back to the page. */
 export async function run(): Promise<void> {

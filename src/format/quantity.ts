@@ -1,4 +1,7 @@
 import type { Estimate } from '../../workers/protocol/report.ts';
+import { plain } from '../../workers/rig/plain-number.ts';
+
+export { plain };
 
 /** The one place where numbers become text. Lengths are given in pixels and told in the unit that is asked for. */
 export type LengthUnit = 'px' | 'arcsec' | 'um';
@@ -50,12 +53,6 @@ export function decimalsFor(sigma: number): number {
   const exponent = Math.floor(Math.log10(sigma));
   const leading = sigma / 10 ** exponent;
   return Math.min(3, Math.max(0, (leading < 1.95 ? 1 : 0) - exponent));
-}
-
-/** A bare number; a real minus sign, and never "-0". */
-export function plain(value: number, decimals: number): string {
-  const text = value.toFixed(decimals);
-  return (Number(text) === 0 ? text.replace('-', '') : text).replace('-', '−');
 }
 
 /** "3.12 ± 0.04": value and standard error to the same decimals. */

@@ -1,5 +1,6 @@
 import type { Estimate } from '../../workers/protocol/report.ts';
 import type { SeriesResult, ShapePrediction } from '../../workers/protocol/series.ts';
+import { lengthOf } from '../../workers/rig/tracking.ts';
 import { angleWithError, plain, withError } from '../format/quantity.ts';
 import { framesText, spanText } from './run-words.ts';
 
@@ -24,10 +25,9 @@ export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number
   const add = (name: string, value: string | null) => value && facts.push({ name, value });
   const { x, y } = report.driftPxPerMin;
   if (x && y) {
-    const rate = Math.hypot(x.value, y.value);
-    const sigma = Math.hypot(x.value * x.sigma, y.value * y.sigma) / Math.max(rate, 1e-9);
-    const inArcsec = arcsecPerPx ? ` = ${plain(rate * arcsecPerPx, 2)}″` : '';
-    add('Drift a minute', `${known({ value: rate, sigma })} px${inArcsec}`);
+    const rate = lengthOf(x, y);
+    const inArcsec = arcsecPerPx ? ` = ${plain(rate.value * arcsecPerPx, 2)}″` : '';
+    add('Drift a minute', `${known(rate)} px${inArcsec}`);
   }
   if (sky) {
     add('Drift in right ascension, a minute', towards(sky.raArcsecPerMin, 'east', 'west'));

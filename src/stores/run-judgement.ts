@@ -88,8 +88,8 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     client.put(key, toRaw(frame));
     soon();
   });
-  watch([() => run.limits, () => run.words, site], () => void judge());
-  watch([trailPx, focusUm, () => run.positions, site, () => stopped.options], () => void follow());
+  watch([() => run.limits, () => run.words, () => run.positions, site], () => void judge());
+  watch([trailPx, focusUm, site, () => stopped.options], () => void follow());
   watch(
     () => run.list.length,
     (length) => {
@@ -122,7 +122,12 @@ export const useRunJudgement = defineStore('run-judgement', () => {
     if (run.measured === 0) return;
     asking = true;
     const began = performance.now();
-    const options: JudgeOptions = { ...site.value, limits: { ...run.limits }, words: { ...run.words } };
+    const options: JudgeOptions = {
+      ...site.value,
+      limits: { ...run.limits },
+      words: { ...run.words },
+      positions: { ...run.positions },
+    };
     const outcome = await client.ask((api) => api.judge(options));
     if (outcome.ok && run.list.length > 0) {
       judgement.value = outcome.value;

@@ -303,3 +303,33 @@ describe('what is no drift is taken out of it', () => {
     );
   });
 });
+
+describe('what the frames leave open is not told', () => {
+  // A creep that grows with the fourth power of time is neither drift nor bend, and half a slow wave looks like it.
+  test.each([10, 12, 16])('a creep of %i frames is no swing', (frames) => {
+    for (const positionSigmaPx of [0.0001, 0.02]) {
+      const { records } = makeRun({
+        seed: 1,
+        frames,
+        motion: (t) => [1e-9 * t ** 4, 0.01 * t],
+        jitterPx: 0,
+        positionSigmaPx,
+        missing: 0,
+        extra: 0,
+      });
+      const { report, notes } = trackRun(records);
+      const swing = report.periodic?.amplitudePx;
+      expect(swing === undefined || swing.value > 3 * swing.sigma).toBe(true);
+      expect(notes.join(' ')).not.toMatch(/about \d{4}/);
+    }
+  });
+  test('the same frame over and over has no drift, and says so in a number that can be read', () => {
+    for (const frames of [6, 24]) {
+      const { records } = makeRun({ seed: 5, frames });
+      const same = records.map(({ meta }) => ({ ...records[0], meta }));
+      const { report, notes } = trackRun(same);
+      expect(report.periodic).toBeNull();
+      expect(notes.join(' ')).toMatch(/No steady drift: less than 0\.\d{1,4} px a minute/);
+    }
+  });
+});

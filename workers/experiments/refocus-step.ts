@@ -1,6 +1,7 @@
 import { defocusVarianceUm2 } from '../rig/depth-of-focus.ts';
 import type { Judgement, Told } from '../protocol/experiment.ts';
 import type { Cause } from '../protocol/report.ts';
+import { plain } from '../rig/plain-number.ts';
 import { judged, lnMix, priorOf, voided } from './bayes.ts';
 import { commonCells, lnAnyLength, lnLengths } from './compare.ts';
 import type { CellEvidence, Evidence } from './evidence.ts';
@@ -213,6 +214,6 @@ function reasonsOf(
     Math.abs(mean) > 2 * sigma
       ? `On average the sensor lay ${Math.abs(mean).toFixed(0)} ± ${sigma.toFixed(0)} µm ${side}.`
       : `On average the sensor was in focus to ${(2 * sigma).toFixed(0)} µm.`,
-    `Its lean by this pair of frames: ${x.toFixed(1)} µm per mm to the right, ${y.toFixed(1)} downwards in the picture.`,
+    `Its lean by this pair of frames: ${plain(x, 1)} µm per mm to the right, ${plain(y, 1)} downwards in the picture.`,
   ];
 }

@@ -1,5 +1,6 @@
 import type { Judgement, LearnedScrew, Told } from '../protocol/experiment.ts';
 import type { Cause, VectorEstimate } from '../protocol/report.ts';
+import { plain } from '../rig/plain-number.ts';
 import { judged, priorOf, voided } from './bayes.ts';
 import type { Evidence } from './evidence.ts';
 
@@ -104,4 +105,4 @@ function nodeOf({ report }: Evidence): Place | null {
   return { x: centre.x.value, y: centre.y.value, sigma: Math.hypot(centre.x.sigma, centre.y.sigma) };
 }
 
-const place = ({ x, y }: Place): string => `(${x.toFixed(2)}, ${y.toFixed(2)})`;
+const place = ({ x, y }: Place): string => `(${plain(x, 2)}, ${plain(y, 2)})`;

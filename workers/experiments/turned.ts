@@ -1,5 +1,6 @@
 import type { Judgement, Told } from '../protocol/experiment.ts';
 import type { Cause } from '../protocol/report.ts';
+import { plain } from '../rig/plain-number.ts';
 import { judged, lnGauss, lnMix, priorOf, voided } from './bayes.ts';
 import { lnAnyLength, lnLengths, widthSlope } from './compare.ts';
 import type { Evidence } from './evidence.ts';
@@ -106,7 +107,7 @@ function anyMean(a: Evidence, b: Evidence): number {
 }
 
 const direction = ({ x, y }: { x: number; y: number }): string =>
-  ((Math.atan2(y, x) * 180) / Math.PI).toFixed(0);
+  plain((Math.atan2(y, x) * 180) / Math.PI, 0);
 
 /** Same field over the pier: the tube hangs the other way round. What stays is built in, what changes sags or drifts. */
 export function judgePier(before: Evidence, after: Evidence[]): Judgement {

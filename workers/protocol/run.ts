@@ -134,6 +134,8 @@ export interface JudgeOptions {
   limits: Partial<RunLimits>;
   /** What the person said of frames, by key: wins over every limit. */
   words: Record<string, 'keep' | 'drop'>;
+  /** Focus positions that the person typed, by key: they win over the files. */
+  positions: Record<string, number>;
 }
 
 export interface RunJudgement {

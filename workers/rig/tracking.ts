@@ -1,3 +1,4 @@
+import type { Estimate } from '../protocol/report.ts';
 import { ARCSEC_PER_RADIAN } from './image-scale.ts';
 
 const DEG = Math.PI / 180;
@@ -76,3 +77,13 @@ export const altazRotationArcsecPerS = (
 ): number =>
   (SIDEREAL_ARCSEC_PER_S * Math.cos(latitudeDeg * DEG) * Math.cos(azimuthDeg * DEG)) /
   Math.cos(altitudeDeg * DEG);
+
+/** Length of a motion from its two parts; one that is next to nothing may go anywhere within its errors. */
+export function lengthOf(x: Estimate, y: Estimate): Estimate {
+  const value = Math.hypot(x.value, y.value);
+  const most = Math.max(x.sigma, y.sigma);
+  return {
+    value,
+    sigma: value > 1e-6 * most ? Math.hypot(x.value * x.sigma, y.value * y.sigma) / value : most,
+  };
+}

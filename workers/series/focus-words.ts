@@ -1,4 +1,7 @@
 import type { FocusRunResult } from '../protocol/focus-run.ts';
+import type { Estimate } from '../protocol/report.ts';
+import { asKnown } from '../rig/plain-number.ts';
+import { roughly } from './plain-words.ts';
 
 type Answer = Omit<FocusRunResult, 'headline' | 'notes'>;
 
@@ -9,10 +12,13 @@ const WORTH = 0.05;
 /** Steps told and geometry differ by more than this: one of them is wrong. */
 const DISAGREE = 0.15;
 
-const number = (value: number, digits = 3): string => {
-  const rounded = Number(value.toPrecision(digits));
-  return Math.abs(rounded) >= 1000 ? String(Math.round(value)) : String(rounded);
+const sizeOf = ({ value, sigma }: Estimate): Estimate => ({ value: Math.abs(value), sigma });
+/** Radius of a curvature in 1/m. */
+const radiusMm = ({ value, sigma }: Estimate): Estimate => {
+  const radius = 1000 / Math.abs(value);
+  return { value: radius, sigma: radius * Math.abs(sigma / value) };
 };
+const percent = (part: number): string => `${Math.round(100 * part)} %`;
 
 /** Towards which side of the picture as it is stored. */
 export function sideOf(directionDeg: number): string {
@@ -32,13 +38,13 @@ export function sideOf(directionDeg: number): string {
 /** One sentence: what to do. */
 export function focusHeadline(answer: Answer): string {
   const best = answer.compromisePosition;
-  const go = `Best focus is at position ${number(best.value, 5)}`;
+  const go = `Best focus is at position ${asKnown(best)}`;
   if (answer.outside)
     return `${go}, outside the positions photographed: take a few more frames on that side before trusting it.`;
   const gain = 1 - answer.sizes.square.cornersHfdPx / answer.sizes.now.cornersHfdPx;
   const { tilt } = answer;
   if (tilt && tilt.umPerMm.value > CLEAR * tilt.umPerMm.sigma && gain > WORTH)
-    return `${go}. The sensor leans: squaring it would make the corners' stars ${number(100 * gain, 2)} % smaller.`;
+    return `${go}. The sensor leans: squaring it would make the corners' stars ${percent(gain)} smaller.`;
   return `${go}; squaring the sensor would gain nothing that shows.`;
 }
 
@@ -62,18 +68,18 @@ export function focusNotes(answer: Answer): string[] {
       Math.abs(ratio - 1) > (3 * geometry.sigma) / Math.abs(report.umPerStep.value)
     )
       notes.push(
-        `The stars grow as if a step were ${number(geometry.value)} µm, not ${number(Math.abs(report.umPerStep.value))} µm: check focal ratio, pixel size and the steps.`,
+        `The stars grow as if a step were ${roughly(geometry)} µm, not ${roughly(sizeOf(report.umPerStep))} µm: check focal ratio, pixel size and the steps.`,
       );
   }
   if (tilt && tilt.umPerMm.value > CLEAR * tilt.umPerMm.sigma)
     notes.push(
-      `The ${sideOf(tilt.directionDeg.value)} of the picture lies farther from the telescope: ${number(tilt.acrossCornersUm.value)} µm from corner to corner, ${number(tilt.arcmin.value, 2)} arc minutes.`,
+      `The ${sideOf(tilt.directionDeg.value)} of the picture lies farther from the telescope: ${roughly(sizeOf(tilt.acrossCornersUm))} µm from corner to corner, ${roughly(sizeOf(tilt.arcmin))} arc minutes.`,
     );
   const flat = 1 - answer.sizes.squareAndFlat.cornersHfdPx / answer.sizes.square.cornersHfdPx;
   const { curvaturePerM: curved } = report;
   if (curved && Math.abs(curved.value) > CLEAR * curved.sigma && flat > WORTH)
     notes.push(
-      `The focal surface is curved (radius ${number(1000 / Math.abs(curved.value), 2)} mm): a flattener would make the corners ${number(100 * flat, 2)} % smaller, squaring will not.`,
+      `The focal surface is curved (radius ${roughly(radiusMm(curved))} mm): a flattener would make the corners ${percent(flat)} smaller, squaring will not.`,
     );
   return notes;
 }

@@ -1,6 +1,7 @@
 import { median } from '../math/robust.ts';
 import type { Mark, RunPoint } from '../protocol/run.ts';
 import { airmass } from '../rig/air.ts';
+import { plain } from '../rig/plain-number.ts';
 import type { Stretch } from './judge-stretch.ts';
 import { lnGrowthOdds } from './steady-growth.ts';
 import { rankCorrelation, trendOf, type Trend } from './trend.ts';
@@ -9,10 +10,11 @@ import { rankCorrelation, trendOf, type Trend } from './trend.ts';
 const LEAST_GROWTH = 0.08;
 const SURE = 4;
 /**
- * One night in twenty of mere wandering may look as much like a change that goes one way: a factor of 20. Long runs tell a
- * wander better: of 240 frames in which air walks without return one in twenty reaches a factor of 5.
+ * One night in twenty of mere wandering may look as much like a change that goes one way. Averaged over all airs that is a
+ * factor of 20; in few frames the airs that walk by 2 to 3 % a frame reach 35 as often, and long runs tell a wander better: of
+ * 240 frames in which air walks without return one in twenty reaches a factor of 5 (drawn walks, 800 of each kind).
  */
-const lnOddsNeeded = (frames: number): number => Math.log(20) * Math.min(1, Math.sqrt(75 / frames));
+const lnOddsNeeded = (frames: number): number => Math.log(35) * Math.min(1, Math.sqrt(52 / frames));
 /** A mirror of the usual thickness follows the air within about an hour (common practice, no source). */
 const COOLING_MIN = 75;
 /** A tube of metal and a fast mirror notice a degree. */
@@ -106,7 +108,7 @@ function growing(stretch: Stretch, sizes: number[], trend: Trend, place: Place):
       kind: 'focus-temperature',
       ...place,
       says: place.lasting ? 'Focus is moving with the temperature.' : 'Focus moved with the temperature.',
-      because: `${grew}, while it went from ${first.toFixed(1)} to ${last.toFixed(1)} °C and the focuser was not touched.`,
+      because: `${grew}, while it went from ${plain(first, 1)} to ${plain(last, 1)} °C and the focuser was not touched.`,
       doThis: `Focus again now, and then after every ${Math.max(1, Math.round(Math.abs(last - first) / 2))} °C.`,
     };
   }

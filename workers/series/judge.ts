@@ -14,10 +14,9 @@ export function judgeRun(
 ): RunJudgement {
   const points = runPoints(frames, options);
   const size = sizeOf(points);
-  const marks = marksOf(points, size);
-  const own = isFocusing(points)
-    ? { ...NO_LIMITS, elongation: ownLimits(points, size).elongation }
-    : ownLimits(points, size);
+  const focusing = isFocusing(points, options.positions);
+  const marks = focusing ? [...judgeSkyLight(points), ...judgePlaces(points)] : marksOf(points, size);
+  const own = focusing ? NO_LIMITS : ownLimits(points, size);
   const limits = { ...own, ...options.limits };
   const reasons = reasonsAgainst(points, size, limits);
   const kept = points.map((point, i) => wordOn(point, reasons[i], options.words));
@@ -36,9 +35,12 @@ export function judgeRun(
   };
 }
 
-/** Frames at many focus positions are meant to differ in size: only their trails count. */
-function isFocusing(points: readonly RunPoint[]): boolean {
-  const positions = new Set(points.flatMap(({ focusPosition }) => focusPosition ?? []));
+/**
+ * Frames at many focus positions are meant to differ: out of focus stars are wide and faint, and astigmatism makes them
+ * long. None is to be left out for that, and nothing of it is weather.
+ */
+function isFocusing(points: readonly RunPoint[], told: JudgeOptions['positions']): boolean {
+  const positions = new Set(points.flatMap(({ key, focusPosition }) => told[key] ?? focusPosition ?? []));
   return positions.size >= 3 && 4 * positions.size >= points.length;
 }
 const NO_LIMITS = { sizePx: null, elongation: null, brightness: null, stars: null, noise: null };

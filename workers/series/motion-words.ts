@@ -1,6 +1,7 @@
 import type { SeriesResult } from '../protocol/series.ts';
 import type { MotionFit } from './fit-motion.ts';
 import { wayOnPicture } from '../rig/way-on-picture.ts';
+import { lengthOf } from '../rig/tracking.ts';
 import { roughly, seconds } from './plain-words.ts';
 
 /** How the stars moved over the run, in sentences. A rate or turn is told from this many standard errors on. */
@@ -10,8 +11,7 @@ const WELL_KNOWN = 20;
 export function driftNotes({ report }: SeriesResult, fit: MotionFit, exposureS: number | null): string[] {
   const { x, y } = report.driftPxPerMin;
   if (!x || !y) return [];
-  const rate = Math.hypot(x.value, y.value);
-  const sigma = Math.hypot(x.value * x.sigma, y.value * y.sigma) / Math.max(rate, 1e-12);
+  const { value: rate, sigma } = lengthOf(x, y);
   if (rate < SIGMAS * sigma) return [`No steady drift: less than ${upTo(rate + 2 * sigma)} px a minute.`];
   const within =
     exposureS === null

@@ -1,5 +1,6 @@
 import type {
   Jump,
+  PeriodicError,
   RunDrawing,
   SeriesFrame,
   SeriesRecord,
@@ -14,7 +15,7 @@ import { drawMotions } from './draws.ts';
 import { fitMotion, spanOf, type MotionFit, type Places } from './fit-motion.ts';
 import { partAtJumps, specOf, type Parted } from './jumps.ts';
 import { longestExposure } from './longest-exposure.ts';
-import { driftAt, placeAt, type Motion } from './motion-model.ts';
+import { driftAt, placeAt, type Motion, type MotionSpec } from './motion-model.ts';
 import { inOrderOfTime, type TimedFrame } from './order.ts';
 import { periodicError } from './periodic.ts';
 import { placeFrames, type Placed } from './placed.ts';
@@ -42,11 +43,10 @@ export function trackRun(records: readonly SeriesRecord[], options: TrackOptions
   const { places } = placed;
   const held = options.periodS ?? null;
   const parted = places && partAtJumps(places, placed.turns, held);
-  const fit = parted && fitMotion(places, parted.fit.motion.spec, 'final');
-  const draws = fit && drawMotions(places, fit, held === null ? 0 : 1, DRAWS);
+  const { fit, draws, periodic } = places && parted ? movementOf(places, parted, held) : NO_MOVEMENT;
   const limitPx = options.limitPx ?? USUAL_LIMIT_PX;
   const exposures =
-    fit && draws
+    fit && draws && places
       ? longestExposure(fit.motion, draws.slice(0, FEWER_DRAWS), fit.noise, spanOf(places), limitPx)
       : null;
   const shapes =
@@ -61,7 +61,7 @@ export function trackRun(records: readonly SeriesRecord[], options: TrackOptions
     path: placed.path,
     driftPxPerMin: fit ? driftOf(fit) : { x: null, y: null },
     rotationDegPerMin: places && rotationRate(records, placed, places),
-    periodic: fit && draws ? periodicError(fit.motion, draws, parted.falseAlarms) : null,
+    periodic,
     longestExposureS: unseen ? null : (exposures?.longest ?? null),
     focus: null,
   };
@@ -69,7 +69,7 @@ export function trackRun(records: readonly SeriesRecord[], options: TrackOptions
   const result: SeriesResult = {
     report,
     frames: framesOf(records, order, placed, shapes),
-    jumps: fit ? jumpsOf(fit, parted, placed) : [],
+    jumps: fit && parted ? jumpsOf(fit, parted, placed) : [],
     drawing: drawingOf(fit?.motion ?? null, placed),
     keeping: unseen ? [] : (exposures?.keeping ?? []),
     sky: first && skyTracking(report, records[first.record], midTimeMs(records, placed, first), options),
@@ -78,6 +78,33 @@ export function trackRun(records: readonly SeriesRecord[], options: TrackOptions
     notes: [],
   };
   return { ...result, ...trackingWords(result, fit, parted?.everyFrame ?? false, { ...options, limitPx }) };
+}
+
+interface Movement {
+  fit: MotionFit | null;
+  draws: Motion[] | null;
+  periodic: PeriodicError | null;
+}
+const NO_MOVEMENT: Movement = { fit: null, draws: null, periodic: null };
+/** A swing is told from so many standard errors on. */
+const SURE_SWING = 3;
+
+/**
+ * Drift and swing with their errors. A swing whose size nobody knows is none: where the frames hardly tell it from a bend or
+ * from each other, it is taken out of the model with all that would follow from it.
+ */
+function movementOf(places: Places, parted: Parted, heldPeriodS: number | null): Movement {
+  const of = (spec: MotionSpec): Movement => {
+    const fit = fitMotion(places, spec, 'final');
+    const draws = fit && drawMotions(places, fit, heldPeriodS === null ? 0 : 1, DRAWS);
+    const periodic = fit && draws && periodicError(fit.motion, draws, parted.falseAlarms);
+    return { fit, draws, periodic };
+  };
+  const { spec } = parted.fit.motion;
+  const found = of(spec);
+  if (spec.waves.length === 0) return found;
+  const swing = found.periodic?.amplitudePx;
+  return swing && swing.value > SURE_SWING * swing.sigma ? found : of({ ...spec, waves: [] });
 }
 
 /** Twice the usual time from frame to frame: what swings faster cannot be told from frames (Nyquist 1928). */
