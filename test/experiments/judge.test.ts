@@ -35,6 +35,20 @@ describe('a step of the focus', () => {
     },
   );
 
+  test.each([1, 2, 3])(
+    'a step that lands in focus, or as far out on the other side, decides as well (%i)',
+    (seed) => {
+      for (const rival of ['seeing', 'astigmatism', 'coma'] as const)
+        for (const stepUm of [60, 120]) {
+          const before = shot({ ...undecided, rival, positionUm: -60, seed });
+          const after = shot({ ...undecided, rival, positionUm: stepUm - 60, seed: seed + 50 });
+          expect(judgeExperiment('refocus-step', before, [after], { stepUm }).after.focus).toBeGreaterThan(
+            0.9,
+          );
+        }
+    },
+  );
+
   test('the defocus of the first frame in micrometres, and the lean', () => {
     for (const z of [-90, -55, -30, 0, 30, 55, 90])
       for (const lean of [0, 14]) {
@@ -44,7 +58,9 @@ describe('a step of the focus', () => {
         const [, far, side] = /lay (\d+) ± \d+ µm (behind|before)/.exec(reasons[0]) ?? [null, '0', 'behind'];
         // A sensor mm of 3.7 to either side leans by 52 µm: the cells at the edge are twice as far off as the step.
         expect(Math.abs((side === 'behind' ? 1 : -1) * Number(far) - z)).toBeLessThan(8);
-        expect(Math.abs(Number(/frames: ([−\d.]+) µm/.exec(reasons[1])![1].replace('−', '-')) - lean)).toBeLessThan(3);
+        expect(
+          Math.abs(Number(/frames: ([−\d.]+) µm/.exec(reasons[1])![1].replace('−', '-')) - lean),
+        ).toBeLessThan(3);
       }
   });
 

@@ -9,7 +9,13 @@ import type { Run } from './runs.ts';
 
 // Each night is made with one thing happening at a known time; the rules must name it, and nothing else.
 
-const NOTHING_TOLD: JudgeOptions = { latitudeDeg: null, longitudeDeg: null, limits: {}, words: {}, positions: {} };
+const NOTHING_TOLD: JudgeOptions = {
+  latitudeDeg: null,
+  longitudeDeg: null,
+  limits: {},
+  words: {},
+  positions: {},
+};
 const judge = (
   at: (minutes: number, frame: number) => Partial<Moment>,
   run: Partial<Run> = {},
@@ -61,20 +67,23 @@ describe('quiet nights', () => {
 
 describe('air that wanders', () => {
   // A random walk of the seeing of 1, 2 and 4 % a frame: a line through it is always many of its scatters long.
-  test.each([30, 60])('of %i frames is told as focus or a cooling mirror in at most one night of twenty', (frames) => {
-    let told = 0;
-    let nights = 0;
-    for (const step of [0.01, 0.02, 0.04])
-      for (let seed = 1; seed <= 40; seed++, nights++) {
-        const found = marksOf(
-          wanderingAir(frames, seed, step, () => 2.8),
-          'fwhmPx',
-        );
-        told += Number(found.some(({ kind }) => FOCUS_KINDS.includes(kind)));
-      }
-    // Binomial: 1/20 of 120 is 6, standard error 2.4; two of them above.
-    expect(told / nights).toBeLessThan(0.05 + 2 * Math.sqrt((0.05 * 0.95) / nights));
-  });
+  test.each([30, 60])(
+    'of %i frames is told as focus or a cooling mirror in at most one night of twenty',
+    (frames) => {
+      let told = 0;
+      let nights = 0;
+      for (const step of [0.01, 0.02, 0.04])
+        for (let seed = 1; seed <= 40; seed++, nights++) {
+          const found = marksOf(
+            wanderingAir(frames, seed, step, () => 2.8),
+            'fwhmPx',
+          );
+          told += Number(found.some(({ kind }) => FOCUS_KINDS.includes(kind)));
+        }
+      // Binomial: 1/20 of 120 is 6, standard error 2.4; two of them above.
+      expect(told / nights).toBeLessThan(0.05 + 2 * Math.sqrt((0.05 * 0.95) / nights));
+    },
+  );
   test.each([
     [60, 36],
     // 88 of a hundred, binomial: two standard errors below.
@@ -293,7 +302,11 @@ describe('a focus run', () => {
   // Stars out of focus are wide, faint and, with astigmatism, long: a hyperbola in width, half the light, elongation 1.5.
   const stepped = (t: number) => {
     const off = (t - 4) / 4;
-    return { fwhmPx: Math.hypot(2.8, 9 * off), elongation: 1 + 0.5 * Math.abs(off), light: 1 - 0.5 * Math.abs(off) };
+    return {
+      fwhmPx: Math.hypot(2.8, 9 * off),
+      elongation: 1 + 0.5 * Math.abs(off),
+      light: 1 - 0.5 * Math.abs(off),
+    };
   };
   test('proposes no frame to be left out, whether the file or a hand tells the positions', () => {
     const night = makeNight((t) => stepped(t), { frames: 9 });

@@ -12,6 +12,8 @@ const AIR_CHANGES = 0.24;
 const LAW = 0.12;
 /** Step in µm at f/1 that is usual when nobody told it: a few depths of focus. */
 const USUAL_STEP = 5;
+/** Defocus over the one that the fit or the size of the stars lets expect. */
+const DEFOCUS_OVER_EXPECTED = [0.4, 0.6, 0.8, 1, 1.2, 1.4, 1.6];
 const USUAL_OBSTRUCTION = 0.25;
 /** Of nine cells so many tell something of their own. */
 const INDEPENDENT = 4;
@@ -60,7 +62,7 @@ export function judgeRefocus(before: Evidence, after: Evidence[], told: Told): J
   const patterns = (cause: Cause): ((u: number, v: number) => number)[] => {
     if (cause === 'focus') {
       const z = known(model?.focusUm?.value) ?? reach(smallest);
-      return [0.6, 1, 1.4].flatMap((times) => [z * times, -z * times]).map((each) => () => each);
+      return DEFOCUS_OVER_EXPECTED.flatMap((times) => [z * times, -z * times]).map((each) => () => each);
     }
     if (cause === 'tilt') {
       const [x, y] = [model?.tiltUmPerMm.x?.value, model?.tiltUmPerMm.y?.value];
@@ -148,6 +150,7 @@ function lnPattern(
   z: (u: number, v: number) => number,
   smallest: number,
 ): number {
+  const own = INDEPENDENT / changes.length;
   let [squares, sum, weights, ln] = [0, 0, 0, 0];
   for (const { u, v, rise, variance, width } of changes) {
     const at = z(u, v);
@@ -156,15 +159,14 @@ function lnPattern(
     const whole = variance + (LAW * k * step * (step + 2 * Math.abs(at))) ** 2 + (0.03 * width) ** 2;
     // A disc larger than the star itself is off as well.
     const off = width + rise - sizeOf(air, moved) + Math.max(0, sizeOf(air, disc) - width);
-    squares += (off * off) / whole;
-    sum += off / whole;
-    weights += 1 / whole;
-    ln -= Math.log(whole) / 2;
+    // Cells share what the law leaves out, and the error of the hand's step: each counts for a part of its own.
+    squares += (own * off * off) / whole;
+    sum += (own * off) / whole;
+    weights += own / whole;
+    ln -= (own * Math.log(whole)) / 2;
   }
   const common = (AIR_CHANGES * smallest) ** -2;
-  const all = ln - (squares - (sum * sum) / (weights + common)) / 2;
-  // Cells share what the law leaves out, and the error of the hand's step.
-  return (all * INDEPENDENT) / changes.length - Math.log1p(weights / common) / 2;
+  return ln - (squares - (sum * sum) / (weights + common)) / 2 - Math.log1p(weights / common) / 2;
 }
 
 /** Defocus before the step, positive in its direction, that makes a star of this size grow by `rise`: by bisection. */
