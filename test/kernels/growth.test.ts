@@ -1,7 +1,7 @@
 import { beforeAll, describe, expect, test } from 'vitest';
 import { createRandom } from '../../workers/simulate/random.ts';
 import type { Kernels } from '../../workers/wasm/kernels.ts';
-import { MIDDLE, star, type ProfileParameters } from '../oracle/profile.ts';
+import { MIDDLE, profileAt, type ProfileParameters } from '../oracle/profile.ts';
 import { inArena, testKernels } from '../support/planes.ts';
 
 let kernels: Kernels;
@@ -21,7 +21,12 @@ function summedLight(p: ProfileParameters, k: number, r: number, wing = 0): numb
       const angle = ((j + 0.5) * 2 * Math.PI) / turns;
       sum +=
         radius *
-        star(p, { k, nodes: MIDDLE, wing }, radius * Math.cos(angle) + p[2], radius * Math.sin(angle) + p[3]);
+        profileAt(
+          p,
+          { k, nodes: MIDDLE, wing },
+          radius * Math.cos(angle) + p[2],
+          radius * Math.sin(angle) + p[3],
+        );
     }
   return (sum * (r / steps) * 2 * Math.PI) / turns;
 }
@@ -34,7 +39,7 @@ const PROFILES: [string, ProfileParameters, number][] = [
 
 const withProfile = <T>(p: ProfileParameters, work: (params: number) => T, wing = 0): T =>
   inArena(kernels, () => {
-    const params = kernels.arena.alloc(64);
+    const params = kernels.arena.alloc(72);
     kernels.arena.f64(params, 8).set([...p, wing]);
     return work(params);
   });

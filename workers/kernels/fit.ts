@@ -1,7 +1,7 @@
 import { factor7, invert7, solve7 } from './cholesky7';
 import { heldF32, largestLane, log2x4, sumLanes } from './lanes';
 import { accumulate, SIZE } from './normal';
-import { WING_AT } from './profile';
+import { HALF_AT, WING_AT } from './profile';
 
 // Maximum-likelihood fit of the profile of profile.ts to a list of pixels (stamp.ts).
 
@@ -14,7 +14,7 @@ export const FIT_LOST: i32 = 1; // ran out of bounds: no sane step, or a centre 
 export const FIT_SLOW: i32 = 2; // iterations used up; the result may serve all the same
 
 /**
- * Fisher scoring with Levenberg damping. `params`: 8 f64 (profile.ts), start in, result out. `covariance`: 49 f64 out (row-major).
+ * Fisher scoring with Levenberg damping. `params`: 9 f64 (profile.ts), start in, result out. `covariance`: 49 f64 out (row-major).
  * `fit`: 4 f64 out: chi² over degrees of freedom, deviance (chi² + sum of ln variance), pixels used, passes over them.
  * Variance of a pixel = skyVariance + max(model - B, 0) * unitsPerElectron, from the model itself.
  * B is expected at `expected` + `perHeight` A with a variance of 1 / `certainty`; 0 for a free B. With `held` the shape
@@ -22,7 +22,7 @@ export const FIT_SLOW: i32 = 2; // iterations used up; the result may serve all 
  * `enough`: a step is the last when it is that short, as the square of its length in standard errors; what it leaves is of
  * second order, about a tenth of the step.
  * The list's fifth array is left with value minus profile.
- * `work`: 3 * 49 + 4 * 7 + 1 f64. Returns FIT_OK, FIT_LOST or FIT_SLOW.
+ * `work`: 3 * 49 + 4 * 7 + 2 f64. Returns FIT_OK, FIT_LOST or FIT_SLOW.
  */
 export function fitProfile(
   list: usize, capacity: i32, count: i32, nodes: usize, nodeCount: i32, k: f64, skyVariance: f64, unitsPerElectron: f64,
@@ -36,6 +36,7 @@ export function fitProfile(
   const step = trialGradient + VECTOR_BYTES;
   const trial = step + VECTOR_BYTES;
   store<f64>(trial, load<f64>(params, WING_AT), WING_AT);
+  store<f64>(trial, load<f64>(params, HALF_AT), HALF_AT);
   let lambda: f64 = 0;
   let status = FIT_SLOW;
   let passes = 1;

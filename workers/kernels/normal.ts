@@ -1,5 +1,7 @@
 import { exp2x4, heldF32, log2x4, sumLanes } from './lanes';
-import { NODE_BYTES, oneAndKq, tailOf, WING, WING_AT } from './profile';
+import {
+  beyond, CURVE_OF_TAIL, FALL_OF_TAIL, HALF_AT, heightOfTail, NODE_BYTES, oneAndKq, tailOf, traceOf, WING, WING_AT,
+} from './profile';
 
 // Normal equations of the profile fit, one pass over the pixels.
 
@@ -56,13 +58,18 @@ function normalEquations<Single, Winged>(
   const core = heldF32(11, 1 - wing);
   const tail = heldF32(12, wing);
   const perKq = heldF32(13, WING / k);
-  const twice = heldF32(14, 2 * WING);
+  const fallFar = heldF32(14, FALL_OF_TAIL);
   const perK = heldF32(15, 1 / k);
   const bend = heldF32(16, (load<f64>(params, 32) + load<f64>(params, 40)) / 12);
   const sky = heldF32(17, skyVariance);
   const perElectron = heldF32(18, unitsPerElectron);
   const middleError = heldF32(19, MIDDLE_ERROR * MIDDLE_ERROR);
   const one = heldF32(20, 1);
+  const half = heldF32(22, load<f64>(params, HALF_AT));
+  const trace = heldF32(23, traceOf(params));
+  const more = heldF32(24, 1 + k);
+  const curveFar = heldF32(25, CURVE_OF_TAIL);
+  const share24 = heldF32(26, 1 / 24.0);
   const nodesEnd = nodes + <usize>nodeCount * NODE_BYTES;
   const zero = f32x4.splat(0);
   let chi2 = zero, chi2Before = zero;
@@ -74,21 +81,29 @@ function normalEquations<Single, Winged>(
     // The profile and its derivatives at the pixel's middle.
     const t = v128.load(at + 10 * plane);
     let d0 = v128.load(at + 5 * plane); // dI/dA
-    let fall = f32x4.div(d0, t);
+    const perT = f32x4.div(one, t);
+    let fall = f32x4.mul(d0, perT);
+    let curve = f32x4.mul(f32x4.mul(more, fall), perT);
     if (isFloat<Winged>()) {
       const u = tailOf(t, perKq, one);
-      const far = f32x4.mul(tail, f32x4.mul(u, u));
+      const far = f32x4.mul(tail, heightOfTail(u));
+      const farther = f32x4.mul(far, u);
       d0 = f32x4.add(f32x4.mul(core, d0), far);
-      fall = f32x4.add(f32x4.mul(core, fall), f32x4.mul(twice, f32x4.mul(far, u)));
+      fall = f32x4.add(f32x4.mul(core, fall), f32x4.mul(fallFar, farther));
+      curve = f32x4.add(f32x4.mul(core, curve), f32x4.mul(curveFar, f32x4.mul(farther, u)));
     }
     const slope = f32x4.mul(fallen, fall); // dI/dq
+    const gx = f32x4.add(f32x4.mul(a2, dx), f32x4.mul(c2, dy)); // -dq/dx
+    const gy = f32x4.add(f32x4.mul(c2, dx), f32x4.mul(b2, dy));
     const sx = f32x4.mul(slope, dx);
     const sy = f32x4.mul(slope, dy);
-    let d2 = f32x4.add(f32x4.mul(a2, sx), f32x4.mul(c2, sy));
-    let d3 = f32x4.add(f32x4.mul(b2, sy), f32x4.mul(c2, sx));
+    let d2 = f32x4.mul(slope, gx);
+    let d3 = f32x4.mul(slope, gy);
     let d4 = f32x4.mul(sx, dx);
     let d5 = f32x4.mul(sy, dy);
     let d6 = f32x4.mul(f32x4.add(sx, sx), dy);
+    // The derivatives go without: they need not be exact to find the root.
+    if (isFloat<Single>()) d0 = f32x4.add(d0, beyond(d0, fall, curve, gx, gy, half, trace, share24));
     // The mean over the pixel differs from its middle by a twenty-fourth of the Laplacian, I a (q - 1) / 6 t²: where that is
     // a small part of the noise the middle will do.
     if (!isFloat<Single>()) {
@@ -110,9 +125,9 @@ function normalEquations<Single, Winged>(
           let drop = f32x4.div(value, tn);
           if (isFloat<Winged>()) {
             const u = tailOf(tn, perKq, one);
-            const far = f32x4.mul(tail, f32x4.mul(u, u));
+            const far = f32x4.mul(tail, heightOfTail(u));
             value = f32x4.add(f32x4.mul(core, value), far);
-            drop = f32x4.add(f32x4.mul(core, drop), f32x4.mul(twice, f32x4.mul(far, u)));
+            drop = f32x4.add(f32x4.mul(core, drop), f32x4.mul(fallFar, f32x4.mul(far, u)));
           }
           const share = v128.load32_splat(node, 8);
           value = f32x4.mul(share, value);

@@ -3,10 +3,10 @@ import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
 import type { Estimate } from '../protocol/report.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { halfPeakDiameterPx } from './contour.ts';
-import { MeanResidual, packResiduals, STEPS_PER_PX, type StarResiduals } from './mean-residual.ts';
+import { MeanResidual, packResiduals, type StarResiduals } from './mean-residual.ts';
 import { profileFlux, seenProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
 import { gatherTarget, type MeasuredStar, type Target } from './star.ts';
-import { halfHeight, heightAt, slopeAt, type WingForm } from './wing-form.ts';
+import { beyondMiddle, halfHeight, heightAt, slopeAt, type WingForm } from './wing-form.ts';
 import type { Workspace } from './workspace.ts';
 import type { Moments } from '../math/shape.ts';
 
@@ -25,15 +25,21 @@ export interface FitSettings {
 }
 
 const CELLS = 3;
-const STARS_PER_CELL = 60;
+const STARS_PER_CELL = 48;
 const FEWEST_STARS = 4;
+const FEWEST_CELLS = 4;
+/** Differences of the cells so many standard deviations of chi² beyond its mean are more than chance. */
+const MOST_BY_CHANCE = 2;
 const MIN_SNR = 20;
 /** Residuals are averaged over discs that hold about so many pixels. */
 const PIXELS_PER_DISC = 12;
 const NARROWEST_DISC_PX = 0.28;
 /** The disc's own width adds (this / 2.4)² / 2 of the star's variance to the residual's, not to the star's. */
-const DISC_PER_FWHM = 0.15;
-const WIDEST_DISC_PX = 1.5;
+const DISC_PER_FWHM = 0.35;
+const WIDEST_DISC_PX = 3;
+/** Nodes of the mean picture: so many across the half-height width, and per pixel. */
+const STEPS_PER_FWHM = 9;
+const [FEWEST_STEPS, MOST_STEPS] = [2, 5];
 
 /**
  * No closed profile has the exact shape of a defocused, comatic or kicked star, nor of one averaged over a coarse
@@ -59,16 +65,28 @@ export function calibrateWidths(
   }
   const { arena } = space.kernels;
   const mark = arena.mark();
-  const groups = [usable.slice(0, STARS_PER_CELL), ...cells].map((members) => groupOf(space, members));
+  const groups = cells.map((members) => groupOf(space, members));
+  const known = groups.filter((group) => group !== null).length;
+  // Too few cells with stars of their own: then the frame's brightest speak for all.
+  const whole = known < FEWEST_CELLS ? groupOf(space, usable.slice(0, STARS_PER_CELL)) : null;
   const needed = new Map<Sample, number>();
-  for (const group of groups)
+  for (const group of [whole, ...groups])
     for (const sample of group?.members ?? [])
       needed.set(sample, Math.max(needed.get(sample) ?? 0, group!.reachPx + group!.discPx));
   const residuals = new Map<Sample, StarResiduals>();
   for (const [sample, reachPx] of needed)
     residuals.set(sample, residualsOf(space, sample, settings, reachPx));
-  const [overall, ...own] = groups.map((group) => group && widthRatio(space, group, residuals));
-  const ratios = drawTogether(own, trusted(overall ?? { value: 1, sigma: 0 }));
+  const own = groups.map((group) => group && widthRatio(space, group, residuals));
+  const ofAll = whole && widthRatio(space, whole, residuals);
+  const pixels = [ofAll, ...own].flatMap((ratio) => ratio?.pixel ?? []);
+  const pixelOfAll = ofAll?.pixel ?? (pixels.length > 0 ? median(pixels) : 1);
+  const ratios = drawTogether(
+    own.map((ratio) => ratio?.residual ?? null),
+    ofAll?.residual ?? { value: 1, sigma: 0 },
+  ).map(({ value, sigma }, cell) => {
+    const pixel = own[cell]?.pixel ?? pixelOfAll;
+    return { value: value * pixel, sigma: sigma * pixel };
+  });
   arena.reset(mark);
   const values = ratios.map((ratio) => ratio.value);
   const sigmas = ratios.map((ratio) => ratio.sigma);
@@ -86,13 +104,22 @@ function trusted({ value, sigma }: Estimate): Estimate {
 }
 
 /**
- * Empirical Bayes: the spread of the cells beyond their noise is what they truly differ by; each is drawn to the overall
- * ratio by the share of its noise in the sum of both (James & Stein 1961). Cells without a ratio take the overall one.
+ * Empirical Bayes: the spread of the cells beyond their noise is what they truly differ by (DerSimonian & Laird 1986,
+ * Controlled Clinical Trials 7, 177); each is drawn to the overall ratio by the share of its noise in the sum of both
+ * (James & Stein 1961). A spread that noise alone makes now and then is none. The overall ratio is the cells' mean, or
+ * `other` where too few cells have stars. Cells without a ratio take the overall one.
  */
-function drawTogether(cells: (Estimate | null)[], overall: Estimate): Estimate[] {
+function drawTogether(cells: (Estimate | null)[], other: Estimate): Estimate[] {
   const known = cells.filter((cell) => cell !== null);
-  const excess = known.map(({ value, sigma }) => (value - overall.value) ** 2 - sigma ** 2);
-  const spread = Math.max(0, excess.reduce((sum, each) => sum + each, 0) / Math.max(known.length, 1));
+  const few = known.length < FEWEST_CELLS;
+  const alone = meanOf(known, 0);
+  const q = known.reduce((sum, { value, sigma }) => sum + ((value - alone.value) / sigma) ** 2, 0);
+  const free = known.length - 1;
+  const weights = known.map(({ sigma }) => sigma ** -2);
+  const total = weights.reduce((sum, weight) => sum + weight, 0);
+  const scale = total - weights.reduce((sum, weight) => sum + weight ** 2, 0) / total;
+  const spread = !few && q > free + MOST_BY_CHANCE * Math.sqrt(2 * free) ? (q - free) / scale : 0;
+  const overall = trusted(few ? other : meanOf(known, spread));
   return cells.map((cell) => {
     if (!cell) return { value: overall.value, sigma: Math.hypot(overall.sigma, Math.sqrt(spread)) };
     const noise = cell.sigma ** 2;
@@ -102,6 +129,17 @@ function drawTogether(cells: (Estimate | null)[], overall: Estimate): Estimate[]
       sigma: Math.sqrt(share * noise + (1 - share) * overall.sigma ** 2),
     };
   });
+}
+
+/** Mean of estimates that truly differ by a variance `spread`. */
+function meanOf(estimates: Estimate[], spread: number): Estimate {
+  let [sum, total] = [0, 0];
+  for (const { value, sigma } of estimates) {
+    const weight = 1 / (sigma ** 2 + spread);
+    sum += weight * value;
+    total += weight;
+  }
+  return { value: sum / total, sigma: Math.sqrt(1 / total) };
 }
 
 function cellOf({ xPx, yPx }: MeasuredStar, { widthPx, heightPx }: Plane): number {
@@ -168,18 +206,32 @@ function residualsOf(
   return packResiduals(space, gathered.count, profile, flux, noiseAt(target), weight, keptPx);
 }
 
+/** Factors of the half-height width that a profile does not tell. */
+interface WidthRatio {
+  /** The mean profile as the pixels hold it over its closed form: exact. */
+  pixel: number;
+  /** With the stars' mean residuals over without: as well known as they. */
+  residual: Estimate;
+}
+
 /** Half-height width of the stars' mean picture over that of their mean profile; null where it makes no sense. */
 function widthRatio(
   space: Workspace,
   { members, mean, fwhmPx, reachPx, discPx }: Group,
   residuals: Map<Sample, StarResiduals>,
-): Estimate | null {
+): WidthRatio | null {
   const stars = members.map((sample) => residuals.get(sample)!);
-  const picture = new MeanResidual(space.kernels, stars, reachPx, discPx);
-  const values = picture.pictureOf(space, mean);
-  const ratio = halfPeakDiameterPx(values, picture.side, 1 / STEPS_PER_PX) / fwhmPx;
+  const steps = Math.min(MOST_STEPS, Math.max(FEWEST_STEPS, Math.ceil(STEPS_PER_FWHM / fwhmPx)));
+  const picture = new MeanResidual(space.kernels, stars, reachPx, discPx, steps);
+  const diameterOf = (values: ArrayLike<number>) => halfPeakDiameterPx(values, picture.side, picture.stepPx);
+  // The closed form on the same grid: what straight pieces of contour cut off falls out.
+  const seen = seenProfile(space, mean);
+  const closed = diameterOf(picture.valuesOf((dx, dy) => profileAt(seen, dx, dy)));
+  const pixel = diameterOf(picture.pictureOf(space, mean, false)) / closed;
+  const ratio = diameterOf(picture.pictureOf(space, mean, true)) / closed;
   if (!(ratio > 0.4 && ratio < 2.5)) return null;
-  return { value: ratio, sigma: ratioSigma(picture, pixelValue(space, mean, 0, 0), fwhmPx, discPx, mean) };
+  const sigma = ratioSigma(picture, pixelValue(space, mean, 0, 0), fwhmPx, discPx, mean);
+  return { pixel, residual: { value: ratio / pixel, sigma: sigma / pixel } };
 }
 
 /**
@@ -208,12 +260,18 @@ function meanProfile(stars: Sample[]): Profile {
   return mean;
 }
 
-const profileAt = (profile: Profile, dx: number, dy: number): number =>
-  profile.amplitude * heightAt(profile, profile.a * dx * dx + 2 * profile.c * dx * dy + profile.b * dy * dy);
+const profileAt = ({ amplitude, a, b, c, k, wing }: Profile, dx: number, dy: number): number =>
+  amplitude * heightAt({ k, wing }, a * dx * dx + 2 * c * dx * dy + b * dy * dy);
 
 /** What a pixel at (dx, dy) from the centre of the profile holds. */
 function pixelValue(space: Workspace, profile: Profile, dx: number, dy: number): number {
+  const { a, b, c } = profile;
+  const q = (x: number, y: number) => a * x * x + 2 * c * x * y + b * y * y;
   let sum = 0;
-  for (const [x, y, weight] of space.rule) sum += weight * profileAt(profile, dx + x, dy + y);
-  return sum;
+  for (const [x, y, weight] of space.rule) sum += weight * heightAt(profile, q(dx + x, dy + y));
+  if (space.nodeCount === 1) {
+    const slope2 = 4 * ((a * dx + c * dy) ** 2 + (c * dx + b * dy) ** 2);
+    sum += beyondMiddle(profile, q(dx, dy), slope2, a + b);
+  }
+  return profile.amplitude * sum;
 }

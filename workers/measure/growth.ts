@@ -128,7 +128,7 @@ export function measureGrowth(
   const inAperture = inside[rings] + (useProfile ? profileFlux(seen.amplitude, det, seen) : 0);
   const flux = inAperture * (1 + haloWithin(halo, Infinity));
   const { run } = space.kernels;
-  setProfile(space.view.params, seen.amplitude, 0, seen.dx, seen.dy, seen.a, seen.b, seen.c, seen.wing);
+  setProfile(space.view.params, seen.amplitude, 0, seen.dx, seen.dy, seen.a, seen.b, seen.c, seen);
   space.view.halo.set(halo.shares);
   const halfLightRadiusPx = run.halfLightRadius(
     space.params,

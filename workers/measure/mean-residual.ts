@@ -2,8 +2,8 @@ import type { Kernels } from '../wasm/kernels.ts';
 import { setProfile, subtractProfile, type PixelNoise, type Profile } from './profile.ts';
 import type { Workspace } from './workspace.ts';
 
-/** Nodes of the fine grid per pixel. */
-export const STEPS_PER_PX = 5;
+/** Nodes of the grid per pixel. */
+const USUAL_STEPS = 5;
 /** Arrays of a list that subtractProfile touches, see kernels/stamp.ts. */
 const LIST_ARRAYS = 5;
 /** Layout of a record, see kernels/mean-residual.ts. */
@@ -62,6 +62,7 @@ const TWICING_NOISE = 1.83;
  */
 export class MeanResidual {
   readonly side: number;
+  readonly stepPx: number;
   private readonly middle: number;
   private readonly mean: Float64Array;
   private readonly weight: Float64Array;
@@ -71,22 +72,24 @@ export class MeanResidual {
     private readonly stars: StarResiduals[],
     reachPx: number,
     private readonly discPx: number,
+    private readonly steps = USUAL_STEPS,
   ) {
+    this.stepPx = 1 / steps;
     const { run, arena } = kernels;
-    this.middle = Math.ceil(reachPx * STEPS_PER_PX);
+    this.middle = Math.ceil(reachPx * steps);
     this.side = 2 * this.middle + 1;
     const nodes = this.side ** 2;
     const mark = arena.mark();
     const [sum, weight, mean, rest] = [0, 1, 2, 3].map(() => arena.alloc(nodes * 8));
     for (const address of [sum, weight, rest]) arena.f64(address, nodes).fill(0);
     for (const { address, count } of stars)
-      run.layResiduals(address, count, this.middle, STEPS_PER_PX, discPx, sum, weight);
+      run.layResiduals(address, count, this.middle, steps, discPx, sum, weight);
     const [sums, rests] = [sum, rest].map((at) => arena.f64(at, nodes));
     const first = arena.f64(mean, nodes);
     this.weight = arena.f64(weight, nodes).slice();
     for (let i = 0; i < nodes; i++) first[i] = this.weight[i] > 0 ? sums[i] / this.weight[i] : 0;
     for (const { address, count } of stars)
-      run.layRest(address, count, this.middle, STEPS_PER_PX, discPx, mean, rest);
+      run.layRest(address, count, this.middle, steps, discPx, mean, rest);
     this.mean = first.slice();
     for (let i = 0; i < nodes; i++) if (this.weight[i] > 0) this.mean[i] += rests[i] / this.weight[i];
     arena.reset(mark);
@@ -94,10 +97,10 @@ export class MeanResidual {
 
   /** Variance of the mean residual at the node nearest to (dx, dy). */
   varianceAt(dx: number, dy: number): number {
-    const [col, row] = [dx, dy].map((d) => Math.round(d * STEPS_PER_PX));
+    const [col, row] = [dx, dy].map((d) => Math.round(d * this.steps));
     const weight = this.weight[(row + this.middle) * this.side + col + this.middle];
     if (!(weight > 0)) return Infinity;
-    const [x, y] = [col / STEPS_PER_PX, row / STEPS_PER_PX];
+    const [x, y] = [col / this.steps, row / this.steps];
     const noise = this.stars.reduce(
       (sum, { address, count }) => sum + this.kernels.run.residualNoise(address, count, x, y, this.discPx),
       0,
@@ -107,8 +110,8 @@ export class MeanResidual {
 
   /** Mean residual at (dx, dy) from the centre, linear between the nodes; 0 outside. */
   at(dx: number, dy: number): number {
-    const x = dx * STEPS_PER_PX + this.middle;
-    const y = dy * STEPS_PER_PX + this.middle;
+    const x = dx * this.steps + this.middle;
+    const y = dy * this.steps + this.middle;
     const col = Math.floor(x);
     const row = Math.floor(y);
     if (col < 0 || row < 0 || col + 1 >= this.side || row + 1 >= this.side) return 0;
@@ -118,8 +121,16 @@ export class MeanResidual {
     return (1 - v) * upper + v * ((1 - u) * this.mean[i + this.side] + u * this.mean[i + this.side + 1]);
   }
 
-  /** A profile about the grid's centre and the mean residual on the grid, row by row. */
-  pictureOf(space: Workspace, profile: Profile): Float32Array {
+  /** A function of the place about the centre, row by row. */
+  valuesOf(valueAt: (dx: number, dy: number) => number): Float64Array {
+    const { side, middle, stepPx } = this;
+    return Float64Array.from({ length: side ** 2 }, (_, i) =>
+      valueAt(((i % side) - middle) * stepPx, (Math.floor(i / side) - middle) * stepPx),
+    );
+  }
+
+  /** A profile about the grid's centre as pixels there would hold it, row by row; with the mean residual or without. */
+  pictureOf(space: Workspace, profile: Profile, residual: boolean): Float32Array {
     const { arena, run } = this.kernels;
     const { side, middle } = this;
     const nodes = side ** 2;
@@ -131,11 +142,11 @@ export class MeanResidual {
     );
     for (let row = 0, i = 0; row < side; row++)
       for (let col = 0; col < side; col++, i++) {
-        x[i] = (col - middle) / STEPS_PER_PX;
-        y[i] = (row - middle) / STEPS_PER_PX;
-        value[i] = -this.mean[i];
+        x[i] = (col - middle) / this.steps;
+        y[i] = (row - middle) / this.steps;
+        value[i] = residual ? -this.mean[i] : 0;
       }
-    setProfile(space.view.params, profile.amplitude, 0, 0, 0, profile.a, profile.b, profile.c, profile.wing);
+    setProfile(space.view.params, profile.amplitude, 0, 0, 0, profile.a, profile.b, profile.c, profile);
     space.subtracted = null;
     run.subtractProfile(list, capacity, capacity, space.nodes, space.nodeCount, profile.k, space.params);
     const picture = rest.slice(0, nodes);

@@ -99,7 +99,7 @@ export function fitProfile(
   const { params } = space.view;
   const { amplitude, dx, dy } = start;
   const base = noise.base ? noise.base.expected + noise.base.perHeight * amplitude : 0;
-  setProfile(params, amplitude, base, dx, dy, a, b, c, wing);
+  setProfile(params, amplitude, base, dx, dy, a, b, c, form);
   space.subtracted = null;
   const status = space.kernels.run.fitProfile(
     space.list,
@@ -179,7 +179,7 @@ export function setProfile(
   a: number,
   b: number,
   c: number,
-  wing: number,
+  form: WingForm,
 ): void {
   params[0] = amplitude;
   params[1] = base;
@@ -188,13 +188,14 @@ export function setProfile(
   params[4] = a;
   params[5] = b;
   params[6] = c;
-  params[7] = wing;
+  params[7] = form.wing;
+  params[8] = Math.LN2 / halfHeight(form);
 }
 
 /** Leaves value minus profile in the list, and the profile in the parameters; a fit has left its own there. */
 export function subtractProfile(space: Workspace, count: number, profile: Profile): void {
-  const { amplitude, base, dx, dy, a, b, c, k, wing } = profile;
-  setProfile(space.view.params, amplitude, base, dx, dy, a, b, c, wing);
+  const { amplitude, base, dx, dy, a, b, c, k } = profile;
+  setProfile(space.view.params, amplitude, base, dx, dy, a, b, c, profile);
   if (space.subtracted === profile) return;
   space.subtracted = profile;
   space.kernels.run.subtractProfile(

@@ -79,10 +79,10 @@ export class Workspace {
     const side = 2 * Math.ceil(maxRadiusPx) + 1;
     this.capacity = (side * side + 8) & ~3;
     this.list = arena.alloc(this.capacity * 4 * LIST_ARRAYS);
-    this.params = arena.alloc((PARAMETERS + 1) * 8);
+    this.params = arena.alloc((PARAMETERS + 2) * 8);
     this.covariance = arena.alloc(PARAMETERS * PARAMETERS * 8);
     this.fit = arena.alloc(4 * 8);
-    this.work = arena.alloc(((3 * PARAMETERS + 4) * PARAMETERS + 1) * 8);
+    this.work = arena.alloc(((3 * PARAMETERS + 4) * PARAMETERS + 2) * 8);
     this.state = arena.alloc(5 * 8);
     const rings = () => arena.alloc((MAX_RINGS + 1) * 8);
     [this.residual, this.pixels, this.data, this.inside, this.halo] = [
@@ -107,7 +107,7 @@ export class Workspace {
     const rings = (address: number) => arena.f64(address, MAX_RINGS + 1);
     this.views = {
       buffer: run.memory.buffer,
-      params: arena.f64(this.params, PARAMETERS + 1),
+      params: arena.f64(this.params, PARAMETERS + 2),
       covariance: arena.f64(this.covariance, PARAMETERS ** 2),
       fit: arena.f64(this.fit, 4),
       state: arena.f64(this.state, 5),
