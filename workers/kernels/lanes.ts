@@ -20,9 +20,9 @@ function constant(at: usize): v128 {
 }
 
 /** Room for what a kernel's loop needs; kernels that hold values call no other that does meanwhile. */
-const HELD: usize = memory.data(24 * 16, 16);
+const HELD: usize = memory.data(28 * 16, 16);
 
-/** A value that a loop needs, by way of memory: `slot` from 0 to 23. */
+/** A value that a loop needs, by way of memory: `slot` from 0 to 27. */
 // @ts-ignore: decorator
 @inline
 export function held(slot: usize, value: v128): v128 {
