@@ -35,7 +35,7 @@ export async function run([part = '', ...words]: string[]): Promise<void> {
   console.log(HEADER);
   const cases = words.includes('coarse') ? allCases([COARSE_PX]) : allCases();
   for (const [i, wish] of cases.entries()) {
-    if (!nameOf(wish).includes(part)) continue;
+    if (!`${nameOf(wish)} `.includes(part)) continue;
     const pairs: Pair[] = [];
     const others: OtherStars[] = [];
     let [of, gain] = [0, 1];
