@@ -1,7 +1,7 @@
 import { beforeAll, describe, expect, test } from 'vitest';
 import { createRandom } from '../../workers/simulate/random.ts';
 import type { Kernels } from '../../workers/wasm/kernels.ts';
-import { MIDDLE, profileAt, type ProfileParameters } from '../oracle/profile.ts';
+import { halfHeight, MIDDLE, star, type ProfileParameters } from '../oracle/profile.ts';
 import { inArena, testKernels } from '../support/planes.ts';
 
 let kernels: Kernels;
@@ -11,7 +11,7 @@ beforeAll(async () => {
 
 const RINGS_PER_PX = 2;
 
-/** Light of a profile within r, by summing it over a fine grid of polar cells: no closed form. */
+/** Light of a profile as pixels hold it within r, by summing it over a fine grid of polar cells: no closed form. */
 function summedLight(p: ProfileParameters, k: number, r: number, wing = 0): number {
   const [steps, turns] = [400, 96];
   let sum = 0;
@@ -21,12 +21,7 @@ function summedLight(p: ProfileParameters, k: number, r: number, wing = 0): numb
       const angle = ((j + 0.5) * 2 * Math.PI) / turns;
       sum +=
         radius *
-        profileAt(
-          p,
-          { k, nodes: MIDDLE, wing },
-          radius * Math.cos(angle) + p[2],
-          radius * Math.sin(angle) + p[3],
-        );
+        star(p, { k, nodes: MIDDLE, wing }, radius * Math.cos(angle) + p[2], radius * Math.sin(angle) + p[3]);
     }
   return (sum * (r / steps) * 2 * Math.PI) / turns;
 }
@@ -37,10 +32,10 @@ const PROFILES: [string, ProfileParameters, number][] = [
   ['all but Gaussian', [4000, 0, 0, 0, 0.2, 0.12, 0.03], 0.01],
 ];
 
-const withProfile = <T>(p: ProfileParameters, work: (params: number) => T, wing = 0): T =>
+const withProfile = <T>(p: ProfileParameters, k: number, work: (params: number) => T, wing = 0): T =>
   inArena(kernels, () => {
     const params = kernels.arena.alloc(72);
-    kernels.arena.f64(params, 8).set([...p, wing]);
+    kernels.arena.f64(params, 9).set([...p, wing, Math.LN2 / halfHeight({ k, nodes: MIDDLE, wing })]);
     return work(params);
   });
 
@@ -48,7 +43,7 @@ describe('light within a circle', () => {
   test.each(PROFILES)('of a %s is the sum of its parts', (_, p, k) => {
     for (const wing of [0, 0.1])
       for (const r of [0.4, 1, 2.3, 5, 9]) {
-        const got = withProfile(p, (params) => kernels.run.lightWithin(params, k, r), wing);
+        const got = withProfile(p, k, (params) => kernels.run.lightWithin(params, k, r), wing);
         // The midpoint rule over 400 steps errs by some 1e-5, single precision by as much where 1 - t^(..) cancels.
         expect(got / summedLight(p, k, r, wing)).toBeCloseTo(1, 4);
       }
@@ -64,7 +59,7 @@ describe('half-light radius', () => {
     haloLight: number,
     half: number,
   ) =>
-    withProfile(p, (params) => {
+    withProfile(p, k, (params) => {
       const [inside, shares] = [residuals, halo].map((values) => {
         const address = kernels.arena.alloc(values.length * 8 + 8);
         kernels.arena.f64(address, values.length).set(values);

@@ -30,6 +30,13 @@ export function held(slot: usize, value: v128): v128 {
   return v128.load(HELD + (slot << 4));
 }
 
+/** What was held last in a slot. */
+// @ts-ignore: decorator
+@inline
+export function again(slot: usize): v128 {
+  return v128.load(HELD + (slot << 4));
+}
+
 /** A number that a loop needs, in all four lanes. */
 // @ts-ignore: decorator
 @inline

@@ -1,4 +1,4 @@
-import { exp2x4, heldF32, log2x4, sumLanes } from './lanes';
+import { again, exp2x4, heldF32, log2x4, sumLanes } from './lanes';
 
 // One elliptical profile:
 //   I = A t^(-1/k) + B,  t = 1 + k q,  q = a dx² + 2 c dx dy + b dy².
@@ -141,44 +141,68 @@ export function oneAndKq(dx: v128, dy: v128, ka: v128, kb: v128, kc: v128, one: 
 }
 
 /**
- * Light of the profile alone inside a circle of radius r about its centre. Along each direction the integral over the
- * radius is closed, A (1 - t^(1 - 1/k)) / (1 - k) / 2q and for the wing A (1 - u^1.5) / 1.5 WING / 2q; over the angle a rule of 12 points errs by
- * ((1 - r) / (1 + r))^12 for an axis ratio r.
+ * Light inside a circle of radius r about the centre of the profile as seen through the pixel. Along each direction the
+ * integral over the radius is closed, A (1 - t^(1 - 1/k)) / (1 - k) / 2q and for the wing A (1 - u^1.5) / 1.5 WING / 2q; so is
+ * that of `beyond`: of the Laplacian it is the slope at the edge, of the widened profile
+ *   h / 12 ((|K n|² / q²) (F - q f) - (tr K / 2q) F), F = integral of f over q, n the direction, here at r = 1.
+ * Over the angle a rule of 12 points errs by ((1 - r) / (1 + r))^12 for an axis ratio r.
  */
 export function lightWithin(params: usize, k: f64, r: f64): f64 {
   if (load<f64>(params) == 0) return 0;
-  const mean = f32x4.splat(<f32>(0.5 * (load<f64>(params, 32) + load<f64>(params, 40))));
-  const across = f32x4.splat(<f32>(0.5 * (load<f64>(params, 32) - load<f64>(params, 40))));
-  const skew = f32x4.splat(<f32>load<f64>(params, 48));
-  const power = f32x4.splat(<f32>(1 - 1 / k));
-  const r2 = f32x4.splat(<f32>(r * r));
-  const vk = f32x4.splat(<f32>k);
+  const half = 0.5 * (load<f64>(params, 32) + load<f64>(params, 40));
+  const apart = 0.5 * (load<f64>(params, 32) - load<f64>(params, 40));
+  const turned = load<f64>(params, 48);
   const wing = load<f64>(params, WING_AT);
-  const core = f32x4.splat(<f32>((1 - wing) / (1 - k)));
-  const tail = f32x4.splat(<f32>wing);
+  heldF32(MEAN, half);
+  heldF32(ACROSS, apart);
+  heldF32(SKEW, turned);
+  heldF32(DET, half * half - apart * apart - turned * turned);
+  heldF32(POWER, 1 - 1 / k);
+  heldF32(R2, r * r);
+  heldF32(K, k);
+  heldF32(CORE, 1 - wing);
+  heldF32(IN_CORE, (1 - wing) / (1 - k));
+  heldF32(TAIL, wing);
+  heldF32(IN_TAIL, wing / (1.5 * WING));
+  heldF32(H, load<f64>(params, HALF_AT));
   // q along the angles 7.5, 22.5 ... 172.5 degrees is mean + across cos + skew sin of twice the angle.
   const sums = f32x4.add(
     f32x4.add(
-      outwards(mean, across, skew, power, vk, r2, core, tail, f32x4(0.9659258, 0.7071068, 0.2588190, -0.2588190), f32x4(0.2588190, 0.7071068, 0.9659258, 0.9659258)),
-      outwards(mean, across, skew, power, vk, r2, core, tail, f32x4(-0.7071068, -0.9659258, -0.9659258, -0.7071068), f32x4(0.7071068, 0.2588190, -0.2588190, -0.7071068)),
+      outwards(f32x4(0.9659258, 0.7071068, 0.2588190, -0.2588190), f32x4(0.2588190, 0.7071068, 0.9659258, 0.9659258)),
+      outwards(f32x4(-0.7071068, -0.9659258, -0.9659258, -0.7071068), f32x4(0.7071068, 0.2588190, -0.2588190, -0.7071068)),
     ),
-    outwards(mean, across, skew, power, vk, r2, core, tail, f32x4(-0.2588190, 0.2588190, 0.7071068, 0.9659258), f32x4(-0.9659258, -0.9659258, -0.7071068, -0.2588190)),
+    outwards(f32x4(-0.2588190, 0.2588190, 0.7071068, 0.9659258), f32x4(-0.9659258, -0.9659258, -0.7071068, -0.2588190)),
   );
   return (load<f64>(params) * Math.PI * sumLanes(sums)) / 12;
 }
 
-// @ts-ignore: decorator
-@inline
-function outwards(
-  mean: v128, across: v128, skew: v128, power: v128, k: v128, r2: v128, core: v128, tail: v128, cos: v128, sin: v128,
-): v128 {
-  const q = f32x4.add(mean, f32x4.add(f32x4.mul(across, cos), f32x4.mul(skew, sin)));
+/** Where lightWithin leaves what `outwards` reads. */
+const MEAN: usize = 0, ACROSS: usize = 1, SKEW: usize = 2, DET: usize = 3, POWER: usize = 4, R2: usize = 5, K: usize = 6;
+const CORE: usize = 7, IN_CORE: usize = 8, TAIL: usize = 9, IN_TAIL: usize = 10, H: usize = 11;
+
+function outwards(cos: v128, sin: v128): v128 {
+  const mean = again(MEAN);
+  const q = f32x4.add(mean, f32x4.add(f32x4.mul(again(ACROSS), cos), f32x4.mul(again(SKEW), sin)));
   const one = f32x4.splat(1);
-  const edge = f32x4.mul(r2, q);
-  const t = f32x4.add(one, f32x4.mul(k, edge));
-  const inCore = f32x4.div(f32x4.sub(one, exp2x4(f32x4.mul(power, log2x4(t)))), q);
+  const edge = f32x4.mul(again(R2), q);
+  const t = f32x4.add(one, f32x4.mul(again(K), edge));
+  const rest = exp2x4(f32x4.mul(again(POWER), log2x4(t)));
   const u = f32x4.div(one, f32x4.add(one, f32x4.mul(f32x4.splat(<f32>WING), edge)));
-  const left = f32x4.sub(one, f32x4.mul(u, f32x4.sqrt(u)));
-  const inTail = f32x4.div(f32x4.mul(left, f32x4.splat(<f32>(1 / (1.5 * WING)))), q);
-  return f32x4.add(f32x4.mul(core, inCore), f32x4.mul(tail, inTail));
+  const root = f32x4.sqrt(u);
+  const inCore = f32x4.mul(again(IN_CORE), f32x4.sub(one, rest));
+  const inTail = f32x4.mul(again(IN_TAIL), f32x4.sub(one, f32x4.mul(u, root)));
+  const light = f32x4.add(inCore, inTail);
+  // The height and its fall at the edge.
+  const core = f32x4.div(f32x4.mul(again(CORE), rest), t);
+  const tail = f32x4.mul(again(TAIL), f32x4.mul(f32x4.mul(u, u), root));
+  const height = f32x4.add(core, tail);
+  const fall = f32x4.add(f32x4.div(core, t), f32x4.mul(f32x4.splat(<f32>FALL_OF_TAIL), f32x4.mul(tail, u)));
+  const perQ = f32x4.div(one, q);
+  const across = f32x4.mul(perQ, f32x4.sub(f32x4.add(mean, mean), f32x4.mul(again(DET), perQ)));
+  const widened = f32x4.sub(
+    f32x4.mul(across, f32x4.sub(light, f32x4.mul(edge, height))),
+    f32x4.mul(f32x4.mul(mean, perQ), light),
+  );
+  const more = f32x4.add(f32x4.mul(edge, fall), f32x4.mul(again(H), widened));
+  return f32x4.sub(f32x4.mul(light, perQ), f32x4.mul(f32x4.splat(1 / 6.0), more));
 }
