@@ -34,11 +34,17 @@ const MIN_SNR = 20;
 /** Residuals are averaged over discs that hold about so many pixels. */
 const PIXELS_PER_DISC = 12;
 const NARROWEST_DISC_PX = 0.28;
-/** The disc's own width adds (this / 2.4)² / 2 of the star's variance to the residual's, not to the star's. */
-const DISC_PER_FWHM = 0.35;
-const WIDEST_DISC_PX = 3;
-/** Nodes of the mean picture: so many across the half-height width, and per pixel. */
-const STEPS_PER_FWHM = 9;
+/**
+ * ... and over so much of the half-height width: a disc smooths what the residuals show of a kicked or comatic star's
+ * middle, so it must be small; where they show next to nothing, a wide one has less noise and nothing to smooth.
+ */
+const DISC_PER_FWHM = { fine: 0.15, wide: 0.35 };
+const WIDEST_DISC_PX = { fine: 1.5, wide: 3 };
+type Disc = keyof typeof DISC_PER_FWHM;
+/** Next to nothing: the residuals change the width by no more. */
+const SMOOTH_RATIO = 0.01;
+/** Nodes of the mean picture: so many to the disc's radius, and per pixel. */
+const STEPS_PER_DISC = 2.3;
 const [FEWEST_STEPS, MOST_STEPS] = [2, 5];
 
 /**
@@ -72,21 +78,17 @@ export function calibrateWidths(
   const needed = new Map<Sample, number>();
   for (const group of [whole, ...groups])
     for (const sample of group?.members ?? [])
-      needed.set(sample, Math.max(needed.get(sample) ?? 0, group!.reachPx + group!.discPx));
+      needed.set(sample, Math.max(needed.get(sample) ?? 0, group!.reachPx + discOf(space, group!, 'wide')));
   const residuals = new Map<Sample, StarResiduals>();
   for (const [sample, reachPx] of needed)
     residuals.set(sample, residualsOf(space, sample, settings, reachPx));
-  const own = groups.map((group) => group && widthRatio(space, group, residuals));
-  const ofAll = whole && widthRatio(space, whole, residuals);
-  const pixels = [ofAll, ...own].flatMap((ratio) => ratio?.pixel ?? []);
-  const pixelOfAll = ofAll?.pixel ?? (pixels.length > 0 ? median(pixels) : 1);
-  const ratios = drawTogether(
-    own.map((ratio) => ratio?.residual ?? null),
-    ofAll?.residual ?? { value: 1, sigma: 0 },
-  ).map(({ value, sigma }, cell) => {
-    const pixel = own[cell]?.pixel ?? pixelOfAll;
-    return { value: value * pixel, sigma: sigma * pixel };
-  });
+  const ratiosWith = (disc: Disc) => {
+    const ratioOf = (group: Group | null) => group && widthRatio(space, group, residuals, disc);
+    return allTogether(groups.map(ratioOf), ratioOf(whole));
+  };
+  const fine = ratiosWith('fine');
+  const wide = fine.alike && Math.abs(fine.overall - 1) < SMOOTH_RATIO ? ratiosWith('wide') : null;
+  const { ratios } = wide?.alike ? wide : fine;
   arena.reset(mark);
   const values = ratios.map((ratio) => ratio.value);
   const sigmas = ratios.map((ratio) => ratio.sigma);
@@ -103,23 +105,49 @@ function trusted({ value, sigma }: Estimate): Estimate {
   return { value: 1 + (value - 1) * trust, sigma };
 }
 
+/** The ratio of each cell, the frame's, and whether all cells have the frame's. */
+interface Together {
+  ratios: Estimate[];
+  overall: number;
+  alike: boolean;
+}
+
+/** Ratios of all cells; `whole` is the frame's where too few cells have stars of their own. */
+function allTogether(cells: (WidthRatio | null)[], whole: WidthRatio | null): Together {
+  const pixels = [whole, ...cells].flatMap((ratio) => ratio?.pixel ?? []);
+  const usual = whole?.pixel ?? (pixels.length > 0 ? median(pixels) : 1);
+  const residuals = cells.map((cell) => (cell && cell.residual.sigma < Infinity ? cell.residual : null));
+  const { spread, overall } = spreadOf(residuals, whole?.residual ?? { value: 1, sigma: 0 });
+  const drawn = drawTogether(residuals, overall, spread);
+  const ratios = drawn.map(({ value, sigma }, i) => {
+    const pixel = cells[i]?.pixel ?? usual;
+    return { value: value * pixel, sigma: sigma * pixel };
+  });
+  return { ratios, overall: overall.value, alike: spread === 0 };
+}
+
 /**
- * Empirical Bayes: the spread of the cells beyond their noise is what they truly differ by (DerSimonian & Laird 1986,
- * Controlled Clinical Trials 7, 177); each is drawn to the overall ratio by the share of its noise in the sum of both
- * (James & Stein 1961). A spread that noise alone makes now and then is none. The overall ratio is the cells' mean, or
- * `other` where too few cells have stars. Cells without a ratio take the overall one.
+ * Variance of what cells truly differ by, beyond their noise (DerSimonian & Laird 1986, Controlled Clinical Trials 7, 177;
+ * none where noise alone makes as much now and then), and the ratio of all: their mean, `other` where there are too few.
  */
-function drawTogether(cells: (Estimate | null)[], other: Estimate): Estimate[] {
+function spreadOf(cells: (Estimate | null)[], other: Estimate): { spread: number; overall: Estimate } {
   const known = cells.filter((cell) => cell !== null);
-  const few = known.length < FEWEST_CELLS;
+  if (known.length < FEWEST_CELLS) return { spread: 0, overall: trusted(other) };
   const alone = meanOf(known, 0);
   const q = known.reduce((sum, { value, sigma }) => sum + ((value - alone.value) / sigma) ** 2, 0);
   const free = known.length - 1;
   const weights = known.map(({ sigma }) => sigma ** -2);
   const total = weights.reduce((sum, weight) => sum + weight, 0);
   const scale = total - weights.reduce((sum, weight) => sum + weight ** 2, 0) / total;
-  const spread = !few && q > free + MOST_BY_CHANCE * Math.sqrt(2 * free) ? (q - free) / scale : 0;
-  const overall = trusted(few ? other : meanOf(known, spread));
+  const spread = q > free + MOST_BY_CHANCE * Math.sqrt(2 * free) ? (q - free) / scale : 0;
+  return { spread, overall: trusted(meanOf(known, spread)) };
+}
+
+/**
+ * Empirical Bayes: each cell is drawn to the overall ratio by the share of its noise in the sum of noise and spread
+ * (James & Stein 1961). Cells without a ratio take the overall one.
+ */
+function drawTogether(cells: (Estimate | null)[], overall: Estimate, spread: number): Estimate[] {
   return cells.map((cell) => {
     if (!cell) return { value: overall.value, sigma: Math.hypot(overall.sigma, Math.sqrt(spread)) };
     const noise = cell.sigma ** 2;
@@ -170,9 +198,8 @@ interface Group {
   /** Unit-flux profile with the median curvature of the stars'. */
   mean: Profile;
   fwhmPx: number;
-  /** How far the picture reaches, and the discs that pixels are spread over. */
+  /** How far the picture reaches. */
   reachPx: number;
-  discPx: number;
 }
 
 /** Null when there are too few. */
@@ -180,12 +207,15 @@ function groupOf(space: Workspace, members: Sample[]): Group | null {
   if (members.length < FEWEST_STARS) return null;
   const mean = meanProfile(members);
   const { fwhmPx } = shapeOf(seenProfile(space, mean));
+  return { members, mean, fwhmPx, reachPx: 1.1 * fwhmPx + 1 };
+}
+
+/** Radius of the discs that a group's pixels are spread over. */
+function discOf(space: Workspace, { members, fwhmPx }: Group, disc: Disc): number {
   const density = members.length * space.siteShare;
-  const discPx = Math.min(
-    WIDEST_DISC_PX,
-    Math.max(NARROWEST_DISC_PX, DISC_PER_FWHM * fwhmPx, Math.sqrt(PIXELS_PER_DISC / density / Math.PI)),
-  );
-  return { members, mean, fwhmPx, reachPx: 1.1 * fwhmPx + 1, discPx };
+  const forNoise = Math.sqrt(PIXELS_PER_DISC / density / Math.PI);
+  const forWidth = Math.max(NARROWEST_DISC_PX, DISC_PER_FWHM[disc] * fwhmPx);
+  return Math.min(WIDEST_DISC_PX[disc], Math.max(forWidth, forNoise));
 }
 
 /** The residuals of one star as far as some picture reaches. */
@@ -217,11 +247,14 @@ interface WidthRatio {
 /** Half-height width of the stars' mean picture over that of their mean profile; null where it makes no sense. */
 function widthRatio(
   space: Workspace,
-  { members, mean, fwhmPx, reachPx, discPx }: Group,
+  group: Group,
   residuals: Map<Sample, StarResiduals>,
+  disc: Disc,
 ): WidthRatio | null {
+  const { members, mean, fwhmPx, reachPx } = group;
   const stars = members.map((sample) => residuals.get(sample)!);
-  const steps = Math.min(MOST_STEPS, Math.max(FEWEST_STEPS, Math.ceil(STEPS_PER_FWHM / fwhmPx)));
+  const discPx = discOf(space, group, disc);
+  const steps = Math.min(MOST_STEPS, Math.max(FEWEST_STEPS, Math.ceil(STEPS_PER_DISC / discPx)));
   const picture = new MeanResidual(space.kernels, stars, reachPx, discPx, steps);
   const diameterOf = (values: ArrayLike<number>) => halfPeakDiameterPx(values, picture.side, picture.stepPx);
   // The closed form on the same grid: what straight pieces of contour cut off falls out.
