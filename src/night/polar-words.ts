@@ -23,10 +23,13 @@ export function polarText(polar: PolarError): string {
   if (Math.abs(east) > ALONE * Math.abs(high))
     return `The polar axis points ${arcminText(both.value / east, both.sigma / east)} too far ${both.value / east > 0 ? 'east' : 'west'}. ${refracted}`;
   return (
-    `The polar axis is off by ${arcminText(both.value, both.sigma)} as seen from here: ${plain(high, 2)} times what it is too high and ${plain(east, 2)} times what it is too far east come to ${withError(both)}. ` +
-    'A field on the meridian shows the second alone, one six hours from it the first.'
+    `The polar axis is off, but one field shows only a mixture: ${partText(high, 'high', 'low')} and ${partText(east, 'east', 'west')} together make ${arcminText(both.value, both.sigma)}${both.value < 0 ? ' the other way' : ''}. ` +
+    'A field on the meridian shows east and west alone, one six hours from it high and low.'
   );
 }
+/** "0.88 of what it points too low". */
+const partText = (part: number, plus: string, minus: string): string =>
+  `${plain(Math.abs(part), 2)} of what it points too ${plus === 'east' ? 'far ' : ''}${part > 0 ? plus : minus}`;
 const arcminText = (value: number, sigma: number): string =>
   `${withError({ value: Math.abs(value), sigma: Math.abs(sigma) })} arc minutes`;
 
