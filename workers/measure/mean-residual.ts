@@ -121,12 +121,17 @@ export class MeanResidual {
     return (1 - v) * upper + v * ((1 - u) * this.mean[i + this.side] + u * this.mean[i + this.side + 1]);
   }
 
-  /** A function of the place about the centre, row by row. */
+  /** A function of the place about the centre that is the same on opposite sides of it, row by row. */
   valuesOf(valueAt: (dx: number, dy: number) => number): Float64Array {
     const { side, middle, stepPx } = this;
-    return Float64Array.from({ length: side ** 2 }, (_, i) =>
-      valueAt(((i % side) - middle) * stepPx, (Math.floor(i / side) - middle) * stepPx),
-    );
+    const values = new Float64Array(side ** 2);
+    for (let i = 0, row = 0; row <= middle; row++)
+      for (let col = 0; col < side; col++, i++) {
+        const value = valueAt((col - middle) * stepPx, (row - middle) * stepPx);
+        values[i] = value;
+        values[values.length - 1 - i] = value;
+      }
+    return values;
   }
 
   /** A profile about the grid's centre as pixels there would hold it, row by row; with the mean residual or without. */
