@@ -30,6 +30,8 @@ export function greenDiagonal(
   const votes: Record<Diagonal, number> = { main: 0, anti: 0 };
   const levels = [0, 0, 0, 0];
   for (let window = 0; window < WINDOWS * WINDOWS; window++) {
+    // Where too few windows are left to agree, no more need be asked.
+    if (Math.max(votes.main, votes.anti) + WINDOWS * WINDOWS - window < MOST_AGREE) return null;
     const place = (index: number, size: number) =>
       2 * Math.floor(((size - SIDE_PX) * (index + 0.5)) / WINDOWS / 2);
     const x0 = place(window % WINDOWS, widthPx);
