@@ -39,6 +39,9 @@ export function packResiduals(
 const MOST_NODES: i32 = 256;
 const ACROSS: usize = memory.data(256 * 8, 16);
 const DOWN: usize = memory.data(256 * 8, 16);
+/** Of each row of a disc the first node inside and the first beyond, i32. */
+const FIRST: usize = memory.data(256 * 4, 16);
+const BEYOND: usize = memory.data(256 * 4, 16);
 
 /**
  * Adds the records of one star to a grid of side 2 middle + 1 nodes, `steps` (a whole number) to the pixel: share * value
@@ -77,34 +80,42 @@ function lay<T>(records: usize, count: i32, middle: i32, steps: f64, discPx: f64
     store<f64>(ACROSS + at, 1 - dx * dx);
     store<f64>(DOWN + at, -dy * dy);
   }
-  const zero = f64x2.splat(0);
+  for (let j = 0; j < nodes; j++) {
+    const down = load<f64>(DOWN + ((<usize>j) << 3));
+    let first = 0;
+    let beyond = nodes;
+    while (first < nodes && !(load<f64>(ACROSS + ((<usize>first) << 3)) + down > 0)) first++;
+    while (beyond > first && !(load<f64>(ACROSS + ((<usize>(beyond - 1)) << 3)) + down > 0)) beyond--;
+    store<i32>(FIRST + ((<usize>j) << 2), first);
+    store<i32>(BEYOND + ((<usize>j) << 2), beyond);
+  }
   for (let n = 0; n < count; n++) {
     const record = records + <usize>n * RECORD_BYTES;
     const x = <f64>load<f32>(record) * steps + <f64>middle;
     const y = <f64>load<f32>(record, 4) * steps + <f64>middle;
+    const col0 = nearestWhole(leftmost + (x - firstX));
+    const row0 = nearestWhole(topmost + (y - firstY));
+    if (col0 >= side || row0 >= side || col0 + nodes <= 0 || row0 + nodes <= 0) continue;
     const own = <f64>load<f32>(record, 16);
     let value = <f64>load<f32>(record, 8);
     if (isFloat<T>()) value -= meanAt(x, y, side, other);
     value *= own;
     const values = f64x2.splat(value);
     const owns = f64x2.splat(own);
-    const col0 = <i32>(leftmost + nearest<f64>(x - firstX));
-    const row0 = <i32>(topmost + nearest<f64>(y - firstY));
-    const from = max(0, -col0);
-    const to = min(nodes, side - col0);
     for (let j = max(0, -row0), last = min(nodes, side - row0); j < last; j++) {
       const down = load<f64>(DOWN + ((<usize>j) << 3));
       const downs = f64x2.splat(down);
       const row = (<usize>((row0 + j) * side + col0)) << 3;
-      let i = from;
+      let i = max(load<i32>(FIRST + ((<usize>j) << 2)), -col0);
+      const to = min(load<i32>(BEYOND + ((<usize>j) << 2)), side - col0);
       for (; i + 1 < to; i += 2) {
-        const share = f64x2.pmax(zero, f64x2.add(v128.load(ACROSS + ((<usize>i) << 3)), downs));
+        const share = f64x2.add(v128.load(ACROSS + ((<usize>i) << 3)), downs);
         const at = row + ((<usize>i) << 3);
         v128.store(out + at, f64x2.add(v128.load(out + at), f64x2.mul(share, values)));
         if (!isFloat<T>()) v128.store(other + at, f64x2.add(v128.load(other + at), f64x2.mul(share, owns)));
       }
       if (i < to) {
-        const share = Math.max(0, load<f64>(ACROSS + ((<usize>i) << 3)) + down);
+        const share = load<f64>(ACROSS + ((<usize>i) << 3)) + down;
         const at = row + ((<usize>i) << 3);
         store<f64>(out + at, load<f64>(out + at) + share * value);
         if (!isFloat<T>()) store<f64>(other + at, load<f64>(other + at) + share * own);
@@ -113,13 +124,21 @@ function lay<T>(records: usize, count: i32, middle: i32, steps: f64, discPx: f64
   }
 }
 
+/** Adding 1.5 * 2^52 rounds to whole numbers and leaves them in the low bits: several times as fast as a conversion. */
+// @ts-ignore: decorator
+@inline
+function nearestWhole(x: f64): i32 {
+  return <i32>reinterpret<i64>(x + 6755399441055744);
+}
+
 /** The mean at (x, y) in nodes, linear between them; 0 outside. */
 // @ts-ignore: decorator
 @inline
 function meanAt(x: f64, y: f64, side: i32, mean: usize): f64 {
-  const col = <i32>Math.floor(x);
-  const row = <i32>Math.floor(y);
-  if (col < 0 || row < 0 || col + 1 >= side || row + 1 >= side) return 0;
+  const last = <f64>(side - 1);
+  if (!(x >= 0 && y >= 0 && x < last && y < last)) return 0;
+  const col = nearestWhole(Math.floor(x));
+  const row = nearestWhole(Math.floor(y));
   const u = x - <f64>col;
   const v = y - <f64>row;
   const upper = mean + ((<usize>(row * side + col)) << 3);
