@@ -13,6 +13,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'completeness, positions and widths on ../shared/frames',
       load: () => import('./shared.ts'),
     },
+    'half-flux': {
+      says: 'bias of half-flux diameters of comets, rings and astigmatic stars by signal to noise; [shape] [faint]',
+      load: () => import('./half-flux.ts'),
+    },
     viewer: {
       says: 'the built page: weight of its scripts, first verdict on screen, panning against an empty shader; [megapixels]',
       load: () => import('./viewer.ts'),
