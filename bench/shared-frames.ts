@@ -1,10 +1,12 @@
 import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { nodeSource } from '../bin/node-source.ts';
+import { invertSymmetric } from '../workers/math/linear.ts';
 import type { FrameReport } from '../workers/protocol/report.ts';
 import type { ListedStar } from '../workers/protocol/report.ts';
 import { listStars } from '../workers/regions/report.ts';
 import type { FrameSession } from '../workers/session.ts';
+import { median } from './statistics.ts';
 
 // How well frames with known truth are measured: frames of an independent simulator with their truth files.
 
@@ -54,6 +56,8 @@ export interface Verdict {
   positionErrorsPx: number[];
   /** Measured over true width of the centre and the corners, where eight stars or more stand behind it. */
   widthRatios: { place: string; ratio: number; sigma: number }[];
+  /** The same of the stars' own widths, drawn out to the very place that the truth speaks of. */
+  placeRatios: { place: string; ratio: number; sigma: number }[];
   report: FrameReport;
   kind: string;
   timeMs: number;
@@ -113,10 +117,56 @@ export async function judgeFrame(session: FrameSession, folder: string, name: st
       if (!region?.fwhmPx || region.stars < 8 || !width) return [];
       return [{ place, ratio: region.fwhmPx.value / width, sigma: region.fwhmPx.sigma / width }];
     }),
+    placeRatios: CORNER_CELLS.flatMap(([place, col, row]) => {
+      const width = truth.fwhm_px[place];
+      const at = width ? widthAt(list, truth, col, row) : null;
+      return at ? [{ place, ratio: at.value / width!, sigma: at.sigma / width! }] : [];
+    }),
     report,
     kind: truth.kind,
     timeMs,
   };
+}
+
+/**
+ * Width at the middle or a corner of the frame from the clear stars of its cell: a plane in the logarithm of the width
+ * about that place, twice reweighted against outliers. Null for fewer than eight.
+ */
+function widthAt(list: ListedStar[], { params }: Truth, col: number, row: number) {
+  const { width, height } = params;
+  const [x0, y0] = [(col * (width - 1)) / 2, (row * (height - 1)) / 2];
+  const stars = list.filter(
+    ({ xPx, yPx, snr, fwhmPx, flags }) =>
+      snr > 20 &&
+      fwhmPx !== null &&
+      flags.every((flag) => flag === 'undersampled') &&
+      Math.min(2, Math.floor((3 * xPx) / width)) === col &&
+      Math.min(2, Math.floor((3 * yPx) / height)) === row,
+  );
+  if (stars.length < 8) return null;
+  const logs = stars.map(({ fwhmPx }) => Math.log(fwhmPx!));
+  const terms = stars.map(({ xPx, yPx }) => [1, (xPx - x0) / width, (yPx - y0) / height]);
+  let weights = stars.map(() => 1);
+  let fit: number[] = [];
+  let sigma = 0;
+  for (let round = 0; round < 3; round++) {
+    const matrix = new Float64Array(9);
+    const right = new Float64Array(3);
+    terms.forEach((term, n) =>
+      term.forEach((a, i) => {
+        right[i] += weights[n] * a * logs[n];
+        term.forEach((b, j) => (matrix[3 * i + j] += weights[n] * a * b));
+      }),
+    );
+    const inverse = invertSymmetric(matrix, 3);
+    if (!inverse) return null;
+    fit = [0, 1, 2].map((i) => [0, 1, 2].reduce((sum, j) => sum + inverse[3 * i + j] * right[j], 0));
+    const rest = logs.map((value, n) => value - terms[n].reduce((sum, a, i) => sum + a * fit[i], 0));
+    const scatter = 1.4826 * median(rest.map(Math.abs));
+    weights = rest.map((value) => Math.min(1, (1.5 * scatter) / Math.abs(value)));
+    sigma = scatter * Math.sqrt(inverse[0]);
+  }
+  return { value: Math.exp(fit[0]), sigma: Math.exp(fit[0]) * sigma };
 }
 
 /**

@@ -30,6 +30,7 @@ const lineOf = ({
   listed,
   falseOnes,
   widthRatios,
+  placeRatios,
   positionErrorsPx,
   timeMs,
 }: Verdict) =>
@@ -38,19 +39,23 @@ const lineOf = ({
     `${found20}/${alone20} found, ${falseOnes.length} of ${listed} false`,
     `position ${positionErrorsPx.length ? median(positionErrorsPx).toFixed(3) : '-'} px`,
     `width over truth ${widthRatios.map(({ place, ratio }) => `${place} ${ratio.toFixed(3)}`).join(', ')}`,
+    `at the place ${placeRatios.map(({ place, ratio }) => `${place} ${ratio.toFixed(3)}`).join(', ')}`,
     `${timeMs.toFixed(0)} ms`,
   ].join(' | ');
 
 function summarise(set: string, verdicts: Verdict[]): void {
   const sum = (pick: (verdict: Verdict) => number) => verdicts.reduce((total, v) => total + pick(v), 0);
   const clean = verdicts.filter(({ kind }) => kind === 'clean').flatMap((v) => v.positionErrorsPx);
-  const widths = verdicts.flatMap((v) => v.widthRatios);
-  const off = widths.filter(({ ratio }) => Math.abs(ratio - 1) > 0.02);
-  const unexplained = off.filter(({ ratio, sigma }) => Math.abs(ratio - 1) > 0.02 + 2 * sigma);
+  const widths = (pick: (verdict: Verdict) => Verdict['widthRatios']) => {
+    const all = verdicts.flatMap(pick);
+    const off = all.filter(({ ratio }) => Math.abs(ratio - 1) > 0.02);
+    const unexplained = off.filter(({ ratio, sigma }) => Math.abs(ratio - 1) > 0.02 + 2 * sigma);
+    return `${off.length} of ${all.length} places (${unexplained.length} beyond two standard errors more), median ${median(all.map(({ ratio }) => ratio)).toFixed(3)}`;
+  };
   console.log(
     `== ${set}: SNR > 20 ${percent(sum((v) => v.found20) / sum((v) => v.alone20))}, SNR > 15 ${percent(sum((v) => v.found15) / sum((v) => v.alone15))} found; ` +
       `${percent(sum((v) => v.falseOnes.length) / sum((v) => v.listed))} false; clean position ${clean.length ? median(clean).toFixed(3) : '-'} px; ` +
-      `width beyond 2 % in ${off.length} of ${widths.length} places (${unexplained.length} beyond two standard errors more), median ${median(widths.map(({ ratio }) => ratio)).toFixed(3)}\n`,
+      `width of the region beyond 2 % in ${widths((v) => v.widthRatios)}; of its stars, drawn out to the corner itself, in ${widths((v) => v.placeRatios)}\n`,
   );
 }
 const percent = (share: number) => `${(100 * share).toFixed(1)} %`;
