@@ -48,11 +48,15 @@ export function adjusterLines(
         ? value === 0
           ? 'nothing'
           : `${withError(size)} µm thick`
-        : `gap ${side} by ${withError(size)} µm`,
+        : way === 'stay'
+          ? `by this run ${plain(value, decimalsFor(sigma))} ± ${plain(sigma, decimalsFor(sigma))} µm: no more than its error`
+          : `gap ${side} by ${withError(size)} µm`,
       turn:
         turns === null
           ? null
-          : `${withError({ value: turns, sigma: turnSigma })} turn (${plain(360 * turns, 0)}°)`,
+          : way === 'stay'
+            ? 'leave it as it is'
+            : `${withError({ value: turns, sigma: turnSigma })} turn (${plain(360 * turns, 0)}°)`,
       words: shims
         ? value === 0
           ? 'none'

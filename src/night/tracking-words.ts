@@ -57,12 +57,14 @@ export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number
     add('Polar axis too far east by, arc minutes', known(polar.eastArcmin));
   }
   const longest = report.longestExposureS;
-  for (const [share, name] of [
-    ['share50', 'half'],
-    ['share90', 'nine in ten'],
-    ['share95', 'nineteen in twenty'],
-  ] as const)
-    if (longest?.[share]) add(`Longest exposure for ${name}`, spanText(longest[share].value));
+  const spans = (['share50', 'share90', 'share95'] as const).map((share) => longest?.[share] ?? null);
+  const told = spans.map((span) => span && spanText(span.value));
+  if (told[0] && told.every((text) => text === told[0]))
+    add('Longest exposure for nearly every frame', told[0]);
+  else
+    ['half', 'nine in ten', 'nineteen in twenty'].forEach((name, i) =>
+      add(`Longest exposure for ${name}`, told[i]),
+    );
   return facts;
 }
 

@@ -298,6 +298,15 @@ describe('limits and words', () => {
   });
 });
 
+describe('wide stars without a cause', () => {
+  // A focuser that slips at once: stars half as wide again from the 40th minute on, by no even growth.
+  test('are said where they cost most frames, and focus is the next move', () => {
+    const found = judge((t) => ({ fwhmPx: t < 40 ? 2.8 : 4.2, hfdPx: t < 40 ? 3 : 4.5 }));
+    expect(found.headline).toMatch(/In \d\d the stars are too wide\.$/);
+    expect(found.next).toMatch(/Focus again/);
+  });
+});
+
 describe('a focus run', () => {
   // Stars out of focus are wide, faint and, with astigmatism, long: a hyperbola in width, half the light, elongation 1.5.
   const stepped = (t: number) => {

@@ -9,6 +9,8 @@ type Answer = Omit<FocusRunResult, 'headline' | 'notes'>;
 const CLEAR = 2;
 /** What counts as worth an evening's work: corners larger by this part than a square sensor would have them. */
 const WORTH = 0.05;
+/** Less than this is not told as a difference anywhere. */
+const SHOWS = 0.02;
 /** Steps told and geometry differ by more than this: one of them is wrong. */
 const DISAGREE = 0.15;
 
@@ -45,6 +47,8 @@ export function focusHeadline(answer: Answer): string {
   const { tilt } = answer;
   if (tilt && tilt.umPerMm.value > CLEAR * tilt.umPerMm.sigma && gain > WORTH)
     return `${go}. The sensor leans: squaring it would make the corners' stars ${percent(gain)} smaller.`;
+  if (tilt && tilt.umPerMm.value > CLEAR * tilt.umPerMm.sigma && gain > SHOWS)
+    return `${go}. The sensor leans a little: squaring it would make the corners' stars only ${percent(gain)} smaller.`;
   return `${go}; squaring the sensor would gain nothing that shows.`;
 }
 

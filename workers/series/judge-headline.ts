@@ -29,12 +29,20 @@ export const byWeight = (marks: readonly Mark[]): Mark[] =>
       q.to - q.from - (p.to - p.from),
   );
 
-/** The night in a sentence or two, and the next move. */
+/** So many frames with wide stars, and this part of all that are left out, are worth a word. */
+const MANY_WIDE = 3;
+const MOSTLY_WIDE = 0.5;
+
+/**
+ * The night in a sentence or two, and the next move. `wideFrames`: left out for wide stars without anything that happened to
+ * explain them.
+ */
 export function headlineOf(
   points: readonly RunPoint[],
   kept: readonly boolean[],
   marks: readonly Mark[],
   longFrames: number,
+  wideFrames: number,
 ): { headline: string; next: string | null } {
   const good = kept.filter(Boolean).length;
   const all = points.length;
@@ -56,7 +64,10 @@ export function headlineOf(
         ? `Tracking costs frames, ${longFrames} of ${all} are trailed: `
         : '';
   const said = mount + share;
-  const headline = [said[0].toUpperCase() + said.slice(1), first?.says].filter(Boolean).join(' ');
+  const wide = wideFrames >= MANY_WIDE && wideFrames > MOSTLY_WIDE * (all - good) && !first?.lasting;
+  const cause = wide ? `In ${wideFrames} the stars are too wide.` : first?.says;
+  const headline = [said[0].toUpperCase() + said.slice(1), cause].filter(Boolean).join(' ');
+  if (wide) return { headline, next: 'Focus again: if the stars stay wide, it is the air.' };
   const move =
     weighty.find(({ doThis, lasting }) => doThis !== null && lasting) ?? weighty.find(({ doThis }) => doThis);
   return { headline, next: move?.doThis ?? null };

@@ -23,6 +23,11 @@ export function judgeRun(
   const long = points.filter(
     ({ elongation }) => limits.elongation !== null && (elongation?.value ?? 0) > limits.elongation,
   );
+  const happened = (i: number) => marks.some(({ from, to }) => i >= from && i <= to);
+  const wide = points.filter(
+    (point, i) =>
+      !kept[i] && !happened(i) && limits.sizePx !== null && (point[size]?.value ?? 0) > limits.sizePx,
+  );
   return {
     points,
     size,
@@ -31,7 +36,7 @@ export function judgeRun(
     ownLimits: own,
     reasons,
     kept,
-    ...headlineOf(points, kept, marks, long.length),
+    ...headlineOf(points, kept, marks, long.length, wide.length),
   };
 }
 
