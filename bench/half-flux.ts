@@ -10,7 +10,7 @@ import { loadPlane, measurePlane } from './pipeline.ts';
 import { bootstrapError, median } from './statistics.ts';
 
 /**
- * `npm run bench -- half-flux [part of a shape's name] [faint]`: bias of half-flux diameter and light by signal
+ * `npm run bench -- half-flux [part of a shape's name] [faint]`: bias of half-flux diameter, rms width and light by signal
  * to noise, of stars that no smooth profile describes. Truth: the simulator's noise-free star on a grid three times as
  * fine as the pixels. With `faint` no star is bright, so that nothing tells the frame's wings but faint ones.
  */
@@ -24,6 +24,7 @@ export async function run([part = '', faint]: string[]): Promise<void> {
         snr,
         asked: 0,
         hfd: noNumbers(),
+        rms: noNumbers(),
         light: noNumbers(),
       }));
       const truths = new Map<string, Truth>();
@@ -49,17 +50,18 @@ export async function run([part = '', faint]: string[]): Promise<void> {
               Math.hypot(xPx - star.xPx - truth.dx, yPx - star.yPx - truth.dy) < 0.5 * truth.hfdPx + 1,
           );
           if (found.length !== 1) return;
-          const [{ hfdPx, flux }] = found;
+          const [{ hfdPx, rmsPx, flux }] = found;
           row.hfd.push(hfdPx / truth.hfdPx - 1);
+          row.rms.push(rmsPx / truth.rmsPx - 1);
           row.light.push((flux * gainElectronsPerAdu) / (star.fluxElectrons * truth.throughput) - 1);
         });
         kernels.arena.reset(mark);
       }
       const hfdPx = median([...truths.values()].map((truth) => truth.hfdPx));
       console.log(`${name}, ${mosaic ?? 'mono'}: half-flux diameter ${hfdPx.toFixed(2)} px`);
-      for (const { snr, asked, hfd, light } of rows)
+      for (const { snr, asked, hfd, rms, light } of rows)
         console.log(
-          `  SNR ${String(snr).padStart(3)}: ${hfd.length} of ${asked} | HFD ${percent(hfd)} | light ${percent(light)}`,
+          `  SNR ${String(snr).padStart(3)}: ${hfd.length} of ${asked} | HFD ${percent(hfd)} | rms ${percent(rms)} | light ${percent(light)}`,
         );
     }
 }
@@ -76,6 +78,8 @@ const CELL_PX = 56;
 const [COLS, ROWS] = [15, 10];
 const SKY_ELECTRONS = 60;
 const READ_ELECTRONS = 1.5;
+/** rms width is measured within so many half-flux diameters, see workers/measure/growth.ts. */
+const MOMENT_DIAMETERS = 3.3 / 2;
 
 interface Look {
   optics: Partial<Optics>;
@@ -147,6 +151,8 @@ function fluxFor(snr: number, hfdPx: number, share: number, throughput: number):
 interface Truth {
   /** About the centre of the light, of all of it. */
   hfdPx: number;
+  /** Per axis, of the light within MOMENT_DIAMETERS. */
+  rmsPx: number;
   /** Of the light's centre from the star's place. */
   dx: number;
   dy: number;
@@ -162,11 +168,24 @@ function truthOf(scene: Scene, { xPx, yPx }: { xPx: number; yPx: number }): Trut
   const offsets = Float64Array.from({ length: side }, (_, i) => (i - half) * stepPx);
   const [values] = createRenderer(scene).picture(xPx, yPx, offsets, offsets, { channels: [channel] });
   const hfdPx = halfFluxDiameterPx({ values, side, stepPx }, throughput / stepPx ** 2);
-  const sums = { light: 0, x: 0, y: 0 };
+  const all = sumsOf(values, offsets, 0, 0, Infinity);
+  const [dx, dy] = [all.x / all.light, all.y / all.light];
+  const inner = sumsOf(values, offsets, dx, dy, MOMENT_DIAMETERS * hfdPx);
+  return { hfdPx, rmsPx: Math.sqrt(inner.r2 / inner.light / 2), dx, dy, throughput };
+}
+
+/** Light, its dipole and its second moment about (x0, y0) within a radius. */
+function sumsOf(values: Float64Array, offsets: Float64Array, x0: number, y0: number, radiusPx: number) {
+  const sums = { light: 0, x: 0, y: 0, r2: 0 };
   values.forEach((value, i) => {
+    const x = offsets[i % offsets.length] - x0;
+    const y = offsets[Math.floor(i / offsets.length)] - y0;
+    const r2 = x * x + y * y;
+    if (r2 > radiusPx ** 2) return;
     sums.light += value;
-    sums.x += value * offsets[i % side];
-    sums.y += value * offsets[Math.floor(i / side)];
+    sums.x += value * x;
+    sums.y += value * y;
+    sums.r2 += value * r2;
   });
-  return { hfdPx, dx: sums.x / sums.light, dy: sums.y / sums.light, throughput };
+  return sums;
 }

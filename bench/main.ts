@@ -14,7 +14,7 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       load: () => import('./shared.ts'),
     },
     'half-flux': {
-      says: 'bias of half-flux diameters of comets, rings and astigmatic stars by signal to noise; [shape] [faint]',
+      says: 'bias of half-flux diameters and rms widths of comets, rings and astigmatic stars by signal to noise; [shape] [faint]',
       load: () => import('./half-flux.ts'),
     },
     viewer: {

@@ -207,7 +207,7 @@ export function residualRings(samples: Sample[], model: Model, p: ProfileParamet
   const sums = new Float64Array(wish.rings);
   const counts = new Float64Array(wish.rings);
   const data = new Float64Array(wish.rings);
-  const moments = new Float64Array(6);
+  const moments = new Float64Array(8);
   const { xx, yy, xy } = wish.weight;
   for (const { dx, dy, value } of samples) {
     const residual = value - p[1] - star(p, model, dx, dy);
@@ -217,6 +217,8 @@ export function residualRings(samples: Sample[], model: Model, p: ProfileParamet
       sums[ring] += residual;
       counts[ring]++;
       data[ring] += value - p[1];
+      moments[6] += residual * u;
+      moments[7] += residual * v;
     }
     const q = (yy * u * u - 2 * xy * u * v + xx * v * v) / (xx * yy - xy * xy);
     if (q > 20) continue;

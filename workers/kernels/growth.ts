@@ -21,9 +21,9 @@ function addTo(ring: i32, pair: v128): void {
 /**
  * The residuals that a fit or subtractProfile left in a list, into rings of width 1/ringsPerPx about the profile's
  * centre: `sums` receives the sum of the residuals and `counts` the number of pixels of each of
- * `rings` f64; `data` the sum of the values above the base. `moments`: 6 f64 out: the residual's Gaussian-weighted
- * dipole x, y; <|z|² z> (x, y) and <z³> (x, y), not normalised, about the profile's centre. The weight has the
- * covariance (wxx, wyy, wxy).
+ * `rings` f64; `data` the sum of the values above the base. `moments`: 8 f64 out: the residual's Gaussian-weighted
+ * dipole x, y; <|z|² z> (x, y) and <z³> (x, y), not normalised, about the profile's centre; then the residual's plain
+ * dipole x, y. The weight has the covariance (wxx, wyy, wxy).
  */
 export function residualRings(
   list: usize, capacity: i32, count: i32, params: usize, ringsPerPx: f64, rings: i32,
@@ -44,7 +44,7 @@ export function residualRings(
   const beyond = held(8, i32x4.splat(rings));
   const base = heldF32(9, load<f64>(params, 8));
   const zero = f32x4.splat(0);
-  let dipoleX = zero, dipoleY = zero, cometX = zero, cometY = zero, cloverX = zero, cloverY = zero;
+  let plainX = zero, plainY = zero, dipoleX = zero, dipoleY = zero, cometX = zero, cometY = zero, cloverX = zero, cloverY = zero;
   for (let i = 0; i < count; i += 4) {
     const at = list + ((<usize>i) << 2);
     const dx = f32x4.sub(v128.load(at), x0);
@@ -58,6 +58,9 @@ export function residualRings(
     const own = i32x4.trunc_sat_f32x4_s(f32x4.mul(f32x4.sqrt(r2), perPx));
     const ring = v128.bitselect(i32x4.min_s(own, beyond), beyond, counted);
     const above = f32x4.sub(v128.load(at + 2 * plane), base);
+    const seen = v128.and(residual, v128.and(counted, i32x4.lt_s(own, beyond)));
+    plainX = f32x4.add(plainX, f32x4.mul(seen, dx));
+    plainY = f32x4.add(plainY, f32x4.mul(seen, dy));
     const low = v128.shuffle<i32>(residual, above, 0, 4, 1, 5);
     const high = v128.shuffle<i32>(residual, above, 2, 6, 3, 7);
     addTo(i32x4.extract_lane(ring, 0), f64x2.promote_low_f32x4(low));
@@ -91,6 +94,8 @@ export function residualRings(
   store<f64>(moments, sumLanes(cometY), 24);
   store<f64>(moments, sumLanes(cloverX), 32);
   store<f64>(moments, sumLanes(cloverY), 40);
+  store<f64>(moments, sumLanes(plainX), 48);
+  store<f64>(moments, sumLanes(plainY), 56);
 }
 
 /** Rounds of false position inside one ring: each leaves a tenth or less. */

@@ -26,7 +26,7 @@ interface Usual {
 const FEWEST_STARS = 12;
 const ROUNDS = 5;
 /** Standard error of a median of nine over that of each: sqrt(pi / 2 / 9). */
-const MEDIAN_OF_NINE = 0.418;
+export const MEDIAN_OF_NINE = 0.418;
 /** A background so many standard errors from the expected one is no such background: the star is fitted by itself. */
 const MOST_STRAY_SIGMAS = 3;
 

@@ -47,12 +47,13 @@ export function measureColour(
   const space = new Workspace(kernels, plane, radiusPx);
   const candidates = stars.map(({ xPx, yPx, snr }) => ({ xPx, yPx, significance: snr, double: false }));
   const field = new Field(plane, sky, candidates, shape, radiusPx);
-  const { form, halo, typical, noiseAt } = learnFrame(space, field, shape, { unitsPerElectron });
+  const learned = learnFrame(space, field, shape, { unitsPerElectron });
+  const { form, noiseAt } = learned;
   const found: { star: MeasuredStar; sample: Sample }[] = [];
   stars.slice(0, MOST_STARS).forEach((star, index) => {
     if (!isGood(star)) return;
     const target = field.target(index);
-    const measured = measureStar(space, target, shape, form, radiusPx, noiseAt(target), halo, typical);
+    const measured = measureStar(space, target, shape, form, radiusPx, noiseAt(target), learned);
     if (!measured || measured.star.flags & (FLAG.saturated | FLAG.unfitted)) return;
     found.push({ star, sample: { ...measured, target } });
   });

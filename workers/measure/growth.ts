@@ -6,12 +6,17 @@ export interface Growth {
   /** Light in the aperture plus the profile's share beyond it, stored units. */
   flux: number;
   hfdPx: number;
-  /** Per-axis rms radius of the light in the aperture. */
+  /** Per-axis rms radius of the light within 3.3 half-light radii. */
   rmsPx: number;
   /** Surface brightness of the middle over that of the brightest ring: below 1 for a defocused ring. */
   middleOverRing: number;
   /** Mean brightness in the outermost rings above the profile's base, stored units. */
   outerLevel: number;
+  outerPixels: number;
+  /** Of the residual light about the profile's centre, stored units times px. */
+  dipole: [number, number];
+  /** Share of the aperture's pixels that were seen. */
+  seenShare: number;
   /** Third central moments over the cube of the rms width of the profile, see protocol/stars.ts. */
   comet: [number, number];
   clover: [number, number];
@@ -28,9 +33,16 @@ export interface Halo {
   shares: Float64Array;
   /** Standard error of the whole share, common to all stars of the frame. */
   sigma: number;
+  /** Sky about the frame's stars less that of the mesh, in units of the sky's noise. */
+  skyOffset: number;
+  /** Light of a star at the edge of its aperture (edgeRing) over its height. */
+  edgePerHeight: number;
 }
 
-export const NO_HALO: Halo = { shares: new Float64Array(0), sigma: 0 };
+export const NO_HALO: Halo = { shares: new Float64Array(0), sigma: 0, skyOffset: 0, edgePerHeight: 0 };
+
+/** The first of the outermost rings, which stand for the surroundings of a star. */
+export const edgeRing = (rings: number): number => Math.ceil(0.85 * rings);
 /** Relative change of a half-light radius with the halo's share: of a Gaussian, half its light over r dF/dr = ln 2 F. */
 export const HALO_LEVER = 0.5 / Math.LN2;
 
@@ -44,12 +56,19 @@ export function haloWithin({ shares }: Halo, r: number): number {
   return inner + (place - below) * (shares[below] - inner);
 }
 
+/** What of a halo lies beyond r pixels, for stars whose pixels up to there are counted one by one. */
+export function haloBeyond(halo: Halo, r: number): Halo {
+  const inner = haloWithin(halo, r);
+  const far = (share: number, ring: number) => (ring < r * RINGS_PER_PX ? 0 : share - inner);
+  return { ...halo, shares: halo.shares.map(far) };
+}
+
 /** Sums over rings about a profile's centre; see kernels/growth.ts. Views into the workspace, good until the next call. */
 export interface Rings {
   residual: Float64Array;
   pixels: Float64Array;
   data: Float64Array;
-  /** Weighted residual: dipole x, y; <|z|² z> x, y; <z³> x, y. */
+  /** Weighted residual: dipole x, y; <|z|² z> x, y; <z³> x, y; then the plain dipole x, y. */
   moments: Float64Array;
 }
 
@@ -82,6 +101,31 @@ export function ringsOf(
   return { residual, pixels, data, moments };
 }
 
+/** Second moments reach out to so many half-light radii: 99.9 % of a Gaussian's light; beyond it they are the sky's. */
+const MOMENT_RADII = 3.3;
+
+/** Per-axis rms radius of the light within a circle, from rings of values above a base that lies `above` the sky. */
+function rmsWithin(pixels: Float64Array, data: Float64Array, reachPx: number, above: number): number {
+  const edge = reachPx * RINGS_PER_PX;
+  let [light, second] = [0, 0];
+  for (let ring = 0; ring < edge; ring++) {
+    if (!(pixels[ring] > 0)) continue;
+    const outer = Math.min(ring + 1, edge);
+    const inRing = (data[ring] / pixels[ring] + above) * (outer ** 2 - ring ** 2);
+    light += inRing;
+    // Mean of r² over an even ring.
+    second += (inRing * (outer ** 2 + ring ** 2)) / 2;
+  }
+  return Math.sqrt(Math.max(second / light / 2, 0)) / RINGS_PER_PX;
+}
+
+export interface GrowthSettings {
+  /** None without it. */
+  halo?: Halo;
+  /** The sky under the star, stored units above the mesh; the profile's base without it. */
+  skyLevel?: number;
+}
+
 /**
  * Half-flux diameter, total light and third moments. The profile carries the smooth part in closed form, the residuals
  * of the pixels carry the rest: so masks, mosaics and coarse sampling cost no accuracy where the profile fits, and a
@@ -94,7 +138,7 @@ export function measureGrowth(
   profile: Profile,
   radiusPx: number,
   useProfile: boolean,
-  halo: Halo = NO_HALO,
+  { halo = NO_HALO, skyLevel = profile.base }: GrowthSettings = {},
 ): Growth {
   const used = useProfile ? profile : { ...profile, amplitude: 0 };
   const seen = seenProfile(space, used);
@@ -105,25 +149,25 @@ export function measureGrowth(
 
   const { inside } = space.view;
   inside[0] = 0;
-  let second = 0;
   let brightest = -Infinity;
   let outerData = 0;
   let outerPixels = 0;
+  let allPixels = 0;
   for (let ring = 0; ring < rings; ring++) {
     const inner = ring / RINGS_PER_PX;
     const outer = (ring + 1) / RINGS_PER_PX;
     const area = Math.PI * (outer ** 2 - inner ** 2);
     const extra = pixels[ring] > 0 ? (residual[ring] / pixels[ring]) * area : 0;
     inside[ring + 1] = inside[ring] + extra;
-    if (ring >= 0.85 * rings) {
+    if (ring >= edgeRing(rings)) {
       outerData += data[ring];
       outerPixels += pixels[ring];
     }
     if (pixels[ring] > 0) {
       const brightness = data[ring] / pixels[ring];
       brightest = Math.max(brightest, ring >= 1 ? brightness : -Infinity);
-      second += brightness * area * ((inner + outer) / 2) ** 2;
     }
+    allPixels += pixels[ring];
   }
   const inAperture = inside[rings] + (useProfile ? profileFlux(seen.amplitude, det, seen) : 0);
   const flux = inAperture * (1 + haloWithin(halo, Infinity));
@@ -141,8 +185,7 @@ export function measureGrowth(
     inAperture,
     flux / 2,
   );
-  const inCircle =
-    inside[rings] + run.lightWithin(space.params, seen.k, radiusPx) + inAperture * haloWithin(halo, radiusPx);
+  const reachPx = Math.min(rings / RINGS_PER_PX, MOMENT_RADII * halfLightRadiusPx);
 
   const middlePixels = pixels[0] + (rings > 1 ? pixels[1] : 0);
   const middle = middlePixels > 0 ? (data[0] + (rings > 1 ? data[1] : 0)) / middlePixels : NaN;
@@ -159,9 +202,12 @@ export function measureGrowth(
   return {
     flux,
     hfdPx: 2 * halfLightRadiusPx,
-    rmsPx: Math.sqrt(Math.max(second / inCircle / 2, 0)),
+    rmsPx: rmsWithin(pixels, data, reachPx, profile.base - skyLevel),
     middleOverRing: middle / brightest,
     outerLevel: outerData / Math.max(outerPixels, 1),
+    outerPixels,
+    dipole: [moments[6], moments[7]],
+    seenShare: allPixels / (Math.PI * (rings / RINGS_PER_PX) ** 2),
     comet: [cometX / cube, cometY / cube],
     clover: [moments[4] / cube, moments[5] / cube],
   };

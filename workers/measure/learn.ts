@@ -6,8 +6,9 @@ import { BaseExpectation, type FreeFit } from './base-prior.ts';
 import type { FitSettings } from './calibrate.ts';
 import type { Field } from './field.ts';
 import { frameGain } from './frame-gain.ts';
-import { NO_HALO, type Halo } from './growth.ts';
+import { measureGrowth, NO_HALO, type Halo } from './growth.ts';
 import { frameHalo } from './halo.ts';
+import { centreShift, ShiftField } from './light-centre.ts';
 import { momentsOf, shapeOf, type FitStart, type PixelNoise } from './profile.ts';
 import { fitGathered, fitTarget, gatherTarget, startAt, type Target, type Typical } from './star.ts';
 import type { WingForm } from './wing-form.ts';
@@ -27,6 +28,8 @@ export interface Learned {
   halo: Halo;
   /** Null when no star could be fitted. */
   typical: Typical | null;
+  /** How far stars' light lies off their profiles' centres, see light-centre.ts. */
+  shifts: ShiftField;
   unitsPerElectron: number;
   noiseAt: (target: Target) => PixelNoise;
 }
@@ -74,8 +77,10 @@ export function learnFrame(space: Workspace, field: Field, shape: Moments, gain:
     { typical: typical ?? { shape }, form, radiusPx, noiseAt },
     fwhmPx,
     narrow,
+    free,
   );
-  return { form, halo, typical, unitsPerElectron, noiseAt };
+  const shifts = shiftsOf(space, bright, { shape, form, radiusPx, noiseAt });
+  return { form, halo, typical, shifts, unitsPerElectron, noiseAt };
 }
 
 /** Bright and middling lone stars fitted with a free background. */
@@ -94,6 +99,23 @@ function freeFits(
     const { profile, gathered } = fitTarget(space, target, { shape }, form, radiusPx, noiseAt(target));
     return profile && gathered.saturated === 0 && gathered.outside === 0 ? [{ target, profile }] : [];
   });
+}
+
+function shiftsOf(
+  space: Workspace,
+  bright: Target[],
+  { shape, form, radiusPx, noiseAt }: FitSettings,
+): ShiftField {
+  return new ShiftField(
+    bright.flatMap((target) => {
+      const noise = noiseAt(target);
+      const { gathered, profile } = fitTarget(space, target, { shape }, form, radiusPx, noise);
+      if (!profile) return [];
+      const growth = measureGrowth(space, gathered.count, profile, radiusPx, true);
+      const shift = centreShift(growth, radiusPx, noise);
+      return shift ? [{ ...target, shift }] : [];
+    }),
+  );
 }
 
 /** Median shape of the stars, and of their height over what detection guessed; null for none. */
@@ -115,13 +137,14 @@ function wideHalo(
   { typical, form, radiusPx, noiseAt }: Omit<FitSettings, 'shape'> & { typical: Typical },
   fwhmPx: number,
   narrow: boolean,
+  free: FreeFit[],
 ): Halo {
   const widePx = Math.min(Math.max(HALO_WIDTHS * fwhmPx, radiusPx), 2 * radiusPx);
   if (!(widePx > radiusPx)) return NO_HALO;
   const mark = kernels.arena.mark();
   const wide = new Workspace(kernels, plane, widePx);
   wide.integratePixels(narrow);
-  const halo = frameHalo(wide, bright, typical, form, radiusPx, noiseAt);
+  const halo = frameHalo(wide, bright, typical, form, radiusPx, noiseAt, free);
   kernels.arena.reset(mark);
   return halo;
 }

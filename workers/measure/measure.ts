@@ -51,7 +51,7 @@ export function measureStars(
   const space = new Workspace(kernels, plane, radiusPx);
   const field = new Field(plane, sky, candidates, shape, radiusPx);
   const learned = learnFrame(space, field, shape, gain);
-  const { form, halo, typical, unitsPerElectron, noiseAt } = learned;
+  const { form, unitsPerElectron, noiseAt } = learned;
   onStage('stars');
   const samples: Sample[] = [];
   // Row by row, so that what one star reads is still at hand for the next.
@@ -62,7 +62,7 @@ export function measureStars(
     const blended = field.blended(index);
     // A close neighbour's wings lie under it: its background is its own.
     const noise = blended ? { ...noiseAt(target), base: undefined } : noiseAt(target);
-    const measured = measureStar(space, target, shape, form, radiusPx, noise, halo, typical);
+    const measured = measureStar(space, target, shape, form, radiusPx, noise, learned);
     if (!measured || measured.star.snr < MIN_SNR) return;
     const { star, profile } = measured;
     if (blended) star.flags |= FLAG.blended;

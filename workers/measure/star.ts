@@ -1,8 +1,17 @@
 import { width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
-import { strays } from './base-prior.ts';
+import { MEDIAN_OF_NINE, strays } from './base-prior.ts';
 import { heldProfile } from './held-shape.ts';
-import { HALO_LEVER, haloWithin, measureGrowth, type Halo } from './growth.ts';
+import {
+  HALO_LEVER,
+  haloBeyond,
+  haloWithin,
+  measureGrowth,
+  NO_HALO,
+  type Growth,
+  type Halo,
+} from './growth.ts';
+import { centreShift } from './light-centre.ts';
 import {
   fitProfile,
   seenProfile,
@@ -12,6 +21,7 @@ import {
   type PixelNoise,
   type Profile,
 } from './profile.ts';
+import type { Learned } from './learn.ts';
 import type { WingForm } from './wing-form.ts';
 import type { Gathered, Workspace } from './workspace.ts';
 
@@ -73,6 +83,8 @@ const LEAST_LIGHT_SIGMAS = 3;
 const ROUNDS = 30;
 const FAST_ROUNDS = 8;
 const UNDERSAMPLED_PX = 1.6;
+/** In narrower stars the steps from pixel to pixel hide where a profile that is moved belongs; in full a pixel above. */
+const LEAST_CENTRED_PX = 3;
 
 /** Collects a target's pixels. */
 export const gatherTarget = (space: Workspace, target: Target, radiusPx: number): Gathered =>
@@ -228,8 +240,7 @@ export function measureStar(
   form: WingForm,
   radiusPx: number,
   noise: PixelNoise,
-  halo: Halo,
-  typical: Typical | null,
+  { halo, typical, shifts }: Pick<Learned, 'halo' | 'typical' | 'shifts'>,
 ): { star: MeasuredStar; profile: Profile } | null {
   const {
     gathered,
@@ -251,18 +262,28 @@ export function measureStar(
   let flags = 0;
   const shaped = shapeOf(seenProfile(space, profile));
   const smooth = fittedProfile !== null || held !== null;
-  let growth = measureGrowth(space, gathered.count, profile, radiusPx, smooth, halo);
+  const skyLevel = halo.shares.length > 0 ? halo.skyOffset * target.sigma : profile.base;
+  const count = gathered.count;
+  const grow = (about: Profile): Growth =>
+    measureGrowth(space, count, about, radiusPx, smooth, { halo, skyLevel });
+  let growth = grow(profile);
   if (!fittedProfile) flags |= FLAG.unfitted;
   const ring = growth.middleOverRing < RING_SHARE && growth.rmsPx > RING_MIN_RMS_PX;
   // No smooth profile describes a ring: its light is counted pixel by pixel above the surroundings.
-  if (ring || !smooth)
-    growth = measureGrowth(
-      space,
-      gathered.count,
-      { ...profile, base: profile.base + growth.outerLevel },
-      radiusPx,
-      false,
-    );
+  if (ring || !smooth) {
+    const base = smooth ? skyUnder(growth, profile, halo, target) : profile.base + growth.outerLevel;
+    growth = measureGrowth(space, count, { ...profile, base }, radiusPx, false, {
+      halo: smooth ? haloBeyond(halo, radiusPx) : NO_HALO,
+    });
+  } else {
+    const trust = Math.min(1, shaped.fwhmPx * Math.sqrt(space.siteShare) - LEAST_CENTRED_PX);
+    const shift = trust > 0 ? centreShift(growth, radiusPx, noise) : null;
+    const centre = shift && shifts.centred(profile, target, shift, growth.hfdPx, trust);
+    if (centre) {
+      const { hfdPx, rmsPx } = grow(centre);
+      growth = { ...growth, hfdPx, rmsPx };
+    }
+  }
   // Area of the matched aperture of a Gaussian with the profile's width: 4 pi sqrt(det M).
   const rms = shaped.fwhmPx / (2 * Math.sqrt(2 * Math.LN2));
   const light = smooth && !ring ? shaped.flux * (1 + haloWithin(halo, Infinity)) : growth.flux;
@@ -298,6 +319,26 @@ export function measureStar(
   };
   return { star, profile };
 }
+
+/**
+ * Sky under a star that no profile describes, stored units above the mesh: what the mesh says, from a thousand pixels but
+ * as rough as it is here, together with the edge of the star's aperture less what such stars have there.
+ */
+function skyUnder(
+  { outerLevel, outerPixels }: Growth,
+  { amplitude, base }: Profile,
+  { skyOffset, edgePerHeight }: Halo,
+  { sigma, roughness }: Target,
+): number {
+  const mesh = skyOffset * sigma;
+  const own = edgePerHeight * amplitude;
+  const edge = base + outerLevel - own;
+  const meshCertainty = 1 / (MEDIAN_OF_NINE * roughness) ** 2;
+  const edgeCertainty = 1 / (sigma ** 2 / Math.max(outerPixels, 1) + (EDGE_SCATTER * own) ** 2);
+  return (mesh * meshCertainty + edge * edgeCertainty) / (meshCertainty + edgeCertainty);
+}
+/** Stars differ by this share in what they have at the edge: their sizes change over the field. */
+const EDGE_SCATTER = 0.3;
 
 const NO_PLATEAU = { pixels: 0, expected: 1 };
 

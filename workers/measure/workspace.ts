@@ -92,7 +92,7 @@ export class Workspace {
       rings(),
       rings(),
     ];
-    this.moments = arena.alloc(6 * 8);
+    this.moments = arena.alloc(8 * 8);
     this.stats = arena.alloc(4 * 8);
     this.neighbours = arena.alloc(MAX_NEIGHBOURS * 12);
     this.nodes = arena.alloc(LEGENDRE.length ** 2 * 12);
@@ -118,7 +118,7 @@ export class Workspace {
       data: rings(this.data),
       inside: rings(this.inside),
       halo: rings(this.halo),
-      moments: arena.f64(this.moments, 6),
+      moments: arena.f64(this.moments, 8),
       x: column(0),
       y: column(1),
       value: column(2),
