@@ -2,8 +2,8 @@ import type { Source } from '../protocol/source.ts';
 
 /** Large enough that a call costs nothing beside its bytes, small enough to stay in the cache. */
 const PIECE_BYTES = 1 << 20;
-/** A slice of a file costs a millisecond beside its bytes. */
-const SLICE_BYTES = 4 << 20;
+/** A slice of a file costs milliseconds beside its bytes. */
+const SLICE_BYTES = 8 << 20;
 
 /** A buffer as a file: for tests and for what is already in memory. */
 export function bytesSource(name: string, bytes: Uint8Array): Source {
