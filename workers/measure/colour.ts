@@ -2,12 +2,13 @@ import { measureSky } from '../background/sky.ts';
 import { FLAG, NOT_FOR_SHAPE } from '../protocol/flags.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
-import { calibrateWidths, type Sample } from './calibrate.ts';
+import { calibrateWidths } from './calibrate.ts';
 import { Field } from './field.ts';
 import { learnFrame } from './learn.ts';
 import type { Measurement } from './measure.ts';
 import { measureStar, type MeasuredStar } from './star.ts';
 import { Workspace } from './workspace.ts';
+import type { Sample } from './width-ratio.ts';
 
 /** A star in one colour, on that colour's own pixels. */
 export interface ColourStar {

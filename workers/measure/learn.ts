@@ -3,7 +3,7 @@ import type { Plane } from '../wasm/plane.ts';
 import { median } from '../math/robust.ts';
 import type { Moments } from '../math/shape.ts';
 import { BaseExpectation, type FreeFit } from './base-prior.ts';
-import type { FitSettings } from './calibrate.ts';
+import type { FitSettings } from './width-ratio.ts';
 import type { Field } from './field.ts';
 import { frameGain } from './frame-gain.ts';
 import { measureGrowth, NO_HALO, type Halo } from './growth.ts';

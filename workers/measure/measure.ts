@@ -4,7 +4,7 @@ import { axes, width, type Moments } from '../math/shape.ts';
 import { FLAG } from '../protocol/flags.ts';
 import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
-import { calibrateWidths, type Sample } from './calibrate.ts';
+import { calibrateWidths } from './calibrate.ts';
 import { Field } from './field.ts';
 import { judgePlateaus, judgeShapes } from './judge.ts';
 import { learnFrame, type Gain } from './learn.ts';
@@ -12,6 +12,7 @@ import { NeighbourIndex } from './neighbours.ts';
 import { measureStar, type MeasuredStar } from './star.ts';
 import type { WingForm } from './wing-form.ts';
 import { Workspace } from './workspace.ts';
+import type { Sample } from './width-ratio.ts';
 
 export interface Measurement {
   stars: MeasuredStar[];
