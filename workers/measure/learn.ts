@@ -10,7 +10,15 @@ import { measureGrowth, NO_HALO, type Halo } from './growth.ts';
 import { frameHalo } from './halo.ts';
 import { centreShift, ShiftField } from './light-centre.ts';
 import { momentsOf, shapeOf, type FitStart, type PixelNoise } from './profile.ts';
-import { fitGathered, fitTarget, gatherTarget, startAt, type Target, type Typical } from './star.ts';
+import {
+  fitGathered,
+  fitTarget,
+  gatherTarget,
+  startAt,
+  type Shared,
+  type Target,
+  type Typical,
+} from './star.ts';
 import type { WingForm } from './wing-form.ts';
 import { frameForm, USUAL_FORM } from './wings.ts';
 import { Workspace, type Gathered } from './workspace.ts';
@@ -23,13 +31,8 @@ export interface Gain {
 }
 
 /** What the stars of one plane share, learned before each is measured. */
-export interface Learned {
+export interface Learned extends Shared {
   form: WingForm;
-  halo: Halo;
-  /** Null when no star could be fitted. */
-  typical: Typical | null;
-  /** How far stars' light lies off their profiles' centres, see light-centre.ts. */
-  shifts: ShiftField;
   unitsPerElectron: number;
   noiseAt: (target: Target) => PixelNoise;
 }

@@ -11,7 +11,7 @@ import {
   type Growth,
   type Halo,
 } from './growth.ts';
-import { centreShift } from './light-centre.ts';
+import { centreShift, type ShiftField } from './light-centre.ts';
 import {
   fitProfile,
   seenProfile,
@@ -21,7 +21,6 @@ import {
   type PixelNoise,
   type Profile,
 } from './profile.ts';
-import type { Learned } from './learn.ts';
 import type { WingForm } from './wing-form.ts';
 import type { Gathered, Workspace } from './workspace.ts';
 
@@ -102,6 +101,15 @@ export interface Typical {
   shape: Moments;
   /** Height over what detection guesses of it; without it a fit begins at the highest pixel. */
   heightRatio?: number;
+}
+
+/** What a star takes from the others of its frame. */
+export interface Shared {
+  halo: Halo;
+  /** Null when no star could be fitted. */
+  typical: Typical | null;
+  /** How far stars' light lies off their profiles' centres, see light-centre.ts. */
+  shifts: ShiftField;
 }
 
 /** Collects a target's pixels and fits the profile, from the typical star or, failing that, from its own moments. */
@@ -240,7 +248,7 @@ export function measureStar(
   form: WingForm,
   radiusPx: number,
   noise: PixelNoise,
-  { halo, typical, shifts }: Pick<Learned, 'halo' | 'typical' | 'shifts'>,
+  { halo, typical, shifts }: Shared,
 ): { star: MeasuredStar; profile: Profile } | null {
   const {
     gathered,
