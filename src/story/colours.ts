@@ -13,6 +13,8 @@ import {
 const SIGNIFICANT = 3;
 /** Smaller is the same to somebody at a telescope, in widths and in pixels (common practice, no source). */
 const WORTH_SAYING = { share: 0.02, px: 0.02 };
+/** What fewer stars say is theirs, not the colours'. */
+const FEWEST_STARS = 5;
 /** Middles of a camera's red and blue, nm (common practice, no source). */
 const [RED_NM, BLUE_NM] = [600, 465];
 /** How much wider the air alone makes blue stars: as the wavelength to the power -1/5 (Fried 1966, J. Opt. Soc. Am. 56, 1372). */
@@ -33,6 +35,8 @@ export function colourSentences(
   unit: LengthUnit,
   scale: PixelScale,
 ): string[] {
+  if (Math.min(colour.red.stars, colour.blue.stars) < FEWEST_STARS)
+    return ['Too few clean stars are bright enough in red and in blue to compare them.'];
   const lengths: Lengths = {
     length: (estimate) => lengthWithError(estimate, unit, scale),
     short: (px) => shortLength(px, unit, scale, 2),

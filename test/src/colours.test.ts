@@ -38,12 +38,12 @@ test('blue a fifth wider, or red wider at all, is another focus, and a mirror ca
   expect(said({ red: channel(2.8) })).toMatch(/Red stars are 11.% wider.*do not share one focus/);
 });
 
-test('rings have no width at half height: half-flux diameters stand in, and nothing is said of nothing', () => {
+test('rings have no width at half height: half-flux diameters stand in, and a few stars compare nothing', () => {
   expect(said({ red: channel(null, 8), blue: channel(null, 10) })).toMatch(/Blue stars are 25.% wider/);
   const none = { stars: 0, fwhmPx: null, hfdPx: null };
   expect(
     said({ red: none, green: none, blue: none, redMinusBluePx: { x: null, y: null }, lateralPerPx: null }),
-  ).toBe('');
+  ).toMatch(/^Too few clean stars/);
 });
 
 test('a shift is told from red to blue, in the unit asked for', () => {
