@@ -70,7 +70,7 @@ export const DECIDERS: readonly {
       ['astigmatism', 'focus', 'coma', 'collimation', 'pinching', 'tilt', 'curvature'],
     ],
     experiment: 'halve-exposure',
-    say: 'Take one frame of half the exposure: a trail halves, the optics stay as they are.',
+    say: 'Take four frames of half the exposure: a steady trail halves, gusts scatter, the optics stay as they are.',
   },
   {
     between: [['trailing'], ['dispersion']],
