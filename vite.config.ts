@@ -38,7 +38,13 @@ export default defineConfig(({ isSsrBuild }) => ({
       { extends: true, test: { name: 'unit', include: ['test/**/*.test.ts'], exclude: ['test/browser/**'] } },
       {
         extends: true,
-        test: { name: 'browser', include: ['test/browser/**/*.test.ts'], fileParallelism: false },
+        test: {
+          name: 'browser',
+          include: ['test/browser/**/*.test.ts'],
+          fileParallelism: false,
+          // A page may be slow to come round; one second is a machine's patience.
+          expect: { poll: { timeout: 20_000 } },
+        },
       },
     ],
   },

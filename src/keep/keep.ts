@@ -66,7 +66,10 @@ export class Keep {
   async empty(stores: StoreName[]): Promise<boolean> {
     const done = await this.within(async (database) => {
       const change = database.transaction(stores, 'readwrite');
-      await Promise.all([...stores.map((name) => change.objectStore(name).clear()), change.done]);
+      await settled(
+        change,
+        stores.map((name) => change.objectStore(name).clear()),
+      );
       this.relieved();
       return true;
     });
@@ -96,7 +99,7 @@ export class Keep {
           return place.put(value as never, place.keyPath === null ? (keys[i] as never) : undefined);
         }),
       );
-      await Promise.all([...puts, change.done]);
+      await settled(change, puts);
       return true;
     });
     this.changed.value++;
@@ -128,6 +131,19 @@ function upgrade(database: IDBPDatabase<Schema>): void {
     const store = database.createObjectStore(name, { keyPath: 'id', autoIncrement: true });
     if (name === 'runFrames') store.createIndex('runId' as never, 'runId');
   }
+}
+
+/**
+ * Waits until everything asked of a change is done, and gives its answers. Told that nothing more comes, the browser
+ * completes the change even if the page is closed or loaded anew in the next moment.
+ */
+export async function settled<T>(
+  change: { commit(): void; done: Promise<void> },
+  asked: readonly Promise<T>[],
+): Promise<T[]> {
+  change.commit();
+  const [answers] = await Promise.all([Promise.all(asked), change.done]);
+  return answers;
 }
 
 export const isFull = (error: unknown): boolean =>

@@ -42,6 +42,11 @@ export class RunMemory {
     this.#due = { atMs, timer: setTimeout(() => void this.write(), WAIT_MS[haste]) };
   }
 
+  /** The page is leaving the screen and may not come back: what is due is written at once. */
+  hurry(): void {
+    if (this.#due) void this.write();
+  }
+
   /** Writes what is due, at once. */
   async write(more: Partial<RunAbout> = {}): Promise<void> {
     if (this.#due) clearTimeout(this.#due.timer);

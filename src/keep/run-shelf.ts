@@ -1,6 +1,6 @@
 import type { RunFrame, RunLimits } from '../../workers/protocol/run.ts';
 import type { StoppedFrame, StoppedTold } from '../../workers/protocol/stopped-drive.ts';
-import { keep as pageKeep, type Keep } from './keep.ts';
+import { keep as pageKeep, settled, type Keep } from './keep.ts';
 import type { KeptRun, KeptRunFrame } from './schema.ts';
 import { Shelf } from './shelf.ts';
 
@@ -155,7 +155,10 @@ export class RunShelf {
       const owners = change.store.index('runId');
       for (let at = await owners.openKeyCursor(null, 'nextunique'); at; at = await at.continue())
         if (!runs.has(at.key)) lost.push(...(await owners.getAllKeys(at.key)));
-      await Promise.all([...lost.map((id) => change.store.delete(id)), change.done]);
+      await settled(
+        change,
+        lost.map((id) => change.store.delete(id)),
+      );
       return lost.length;
     });
     if (orphans) this.keep.relieved();

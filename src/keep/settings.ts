@@ -1,4 +1,4 @@
-import { keep as pageKeep, type Keep } from './keep.ts';
+import { keep as pageKeep, settled, type Keep } from './keep.ts';
 
 /** Names of what is remembered, and where versions before the database kept it in local storage; null: nowhere. */
 const SETTINGS = {
@@ -54,9 +54,12 @@ export class Settings {
   }
 
   private write(name: SettingName, value: unknown): Promise<unknown> {
-    return this.keep.within<unknown>((database) =>
-      value === null ? database.delete('settings', name) : database.put('settings', value, name),
-    );
+    return this.keep.within<unknown>((database) => {
+      const change = database.transaction('settings', 'readwrite');
+      const asked: Promise<unknown> =
+        value === null ? change.store.delete(name) : change.store.put(value, name);
+      return settled(change, [asked]);
+    });
   }
 
   /** Takes over what an earlier version kept in local storage, and clears it there once it is safe here. */

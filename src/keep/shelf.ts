@@ -1,5 +1,5 @@
 import { shallowRef, toRaw } from 'vue';
-import { isFull, keep as pageKeep, type Keep } from './keep.ts';
+import { isFull, keep as pageKeep, settled, type Keep } from './keep.ts';
 import { MOST, RECORD_FORMAT, type Numbered, type ShelfName, type Shelves } from './schema.ts';
 
 /** A record as it is handed in. */
@@ -56,7 +56,10 @@ export class Shelf<Name extends ShelfName> {
   async forget(...ids: number[]): Promise<boolean> {
     const done = await this.keep.within(async (database) => {
       const change = database.transaction(this.name, 'readwrite');
-      await Promise.all([...ids.map((id) => change.store.delete(id)), change.done]);
+      await settled(
+        change,
+        ids.map((id) => change.store.delete(id)),
+      );
       this.keep.relieved();
       return true;
     });
@@ -67,7 +70,7 @@ export class Shelf<Name extends ShelfName> {
     return this.keep.within(async (database) => {
       const put = async () => {
         const change = database.transaction(this.name, 'readwrite');
-        const [id] = await Promise.all([change.store.put(record as never), change.done]);
+        const [id] = await settled(change, [change.store.put(record as never)]);
         return id as number;
       };
       let id: number;
@@ -89,7 +92,10 @@ export class Shelf<Name extends ShelfName> {
       const keys = await database.getAllKeys(this.name);
       const old = keys.slice(0, Math.max(0, keys.length - most));
       const change = database.transaction(this.name, 'readwrite');
-      await Promise.all([...old.map((id) => change.store.delete(id)), change.done]);
+      await settled(
+        change,
+        old.map((id) => change.store.delete(id)),
+      );
       return old.length;
     });
     this.dropped.value += dropped ?? 0;

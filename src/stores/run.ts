@@ -47,6 +47,7 @@ export const useRun = defineStore('run', () => {
     told,
     waiting: list.value.filter(({ state }) => state !== 'done').map(({ key }) => key),
   }));
+  document.addEventListener('visibilitychange', () => document.hidden && memory.hurry());
   const listeners: ((key: string, frame: RunFrame) => void)[] = [];
 
   /** Takes files into the run. Those already measured only get their file back; gives how many are new. */

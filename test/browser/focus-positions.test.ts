@@ -58,7 +58,8 @@ test.each(Object.entries(fits.sizes))(
     await perTurn.fill('240');
     await perTurn.press('Tab');
     await focus.getByText('240').first().waitFor();
-    await page.waitForTimeout(600);
+    const kept = async () => Object.values((await visit.keptRun()).positions).sort((p, q) => p - q);
+    await expect.poll(kept).toEqual([0, 0.25, 0.5, 0.75, 1, 1.25, 1.5, 1.75, 2]);
     await page.reload();
     await focus.waitFor();
     expect(Math.abs((await best()) - 1.25)).toBeLessThan(0.05);

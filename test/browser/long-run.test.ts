@@ -67,7 +67,7 @@ test('a run of two thousand frames comes back after a reload, with a light page'
   await page.getByRole('radio', { name: 'Leave this frame out' }).check({ force: true });
   await left.getByText(new RegExp(`${LONG - 1} frames of ${LONG}\\s`)).waitFor({ timeout: 60_000 });
   await page.screenshot({ path: `${screenshots}/long-run.png`, fullPage: true });
-  await page.waitForTimeout(500);
+  await expect.poll(async () => Object.values((await visit.keptRun()).words)).toContain('drop');
   await page.reload();
   await left.getByText(new RegExp(`${LONG - 1} frames of ${LONG}\\s`)).waitFor({ timeout: 110_000 });
   await page.getByText(name).first().waitFor();

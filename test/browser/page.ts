@@ -4,6 +4,7 @@ import { fileURLToPath } from 'node:url';
 import { chromium, type Browser, type BrowserContextOptions, type Page } from 'playwright-core';
 import { preview, type PreviewServer } from 'vite';
 import { findBrowser } from '../../bin/find-browser.mjs';
+import type { RunAbout } from '../../src/keep/run-shelf.ts';
 
 const root = fileURLToPath(new URL('../..', import.meta.url));
 export const screenshots = `${root}test-output`;
@@ -149,25 +150,31 @@ export class Visit {
     });
   }
 
-  /** What the database of the page holds, read beside the page: names of the settings, numbers of the other records. */
-  private kept = (store: string) =>
+  /** What the database of the page holds, read beside the page. */
+  private kept = (store: string, what: 'getAllKeys' | 'getAll') =>
     this.page.evaluate(
-      (name) =>
-        new Promise<IDBValidKey[]>((resolve, reject) => {
+      ([name, ask]) =>
+        new Promise<unknown[]>((resolve, reject) => {
           const opening = indexedDB.open('cornerwise');
           opening.onerror = () => reject(opening.error);
           opening.onsuccess = () => {
-            const asked = opening.result.transaction(name).objectStore(name).getAllKeys();
+            const asked = opening.result.transaction(name).objectStore(name)[ask]();
             asked.onsuccess = () => {
               opening.result.close();
               resolve(asked.result);
             };
           };
         }),
-      store,
+      [store, what] as const,
     );
-  settingNames = async () => (await this.kept('settings')) as string[];
-  recordsIn = async (store: string) => (await this.kept(store)).length;
+  settingNames = async () => (await this.kept('settings', 'getAllKeys')) as string[];
+  recordsIn = async (store: string) => (await this.kept(store, 'getAllKeys')).length;
+  /** What is remembered of the only run. */
+  async keptRun(): Promise<RunAbout> {
+    const runs = (await this.kept('runs', 'getAll')) as { about: RunAbout }[];
+    if (runs.length !== 1) throw new Error(`${runs.length} runs are kept`);
+    return runs[0].about;
+  }
 
   /** What axe finds of serious or critical faults on the page as it stands. */
   async seriousFaults(): Promise<string[]> {

@@ -65,7 +65,8 @@ test('a reload in the middle of a run loses no measured frame, and the rest is t
   });
   await page.getByTestId('run-files').setInputFiles(paths);
   await page.getByRole('button', { name: 'Go on' }).waitFor();
-  await page.waitForTimeout(2500);
+  const kept = async () => (await visit.keptRun()).waiting.length + (await visit.recordsIn('runFrames'));
+  await expect.poll(kept).toBe(all);
   await page.reload();
   await page.getByTestId('run-lacking').waitFor();
   const progress = await page.getByTestId('run-progress').innerText();
@@ -126,7 +127,7 @@ test('what is proposed to be left out has a reason; limits and the person move i
   expect(Math.abs(Number(cell(2, 'fwhmPx')) / (2.3548 * 1.5) - 1)).toBeLessThan(0.04);
 
   // What was said survives a reload.
-  await page.waitForTimeout(2500);
+  await expect.poll(async () => Object.values((await visit.keptRun()).words)).toHaveLength(2);
   await page.reload();
   await judged(visit, 22, 24);
   expect(visit.errors).toEqual([]);

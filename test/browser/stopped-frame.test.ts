@@ -98,7 +98,7 @@ test.each(Object.entries(fits.sizes))(
     await fits.check(visit, `${screenshots}/stopped-frame-${size}`);
 
     // It stays over a reload, with what was told of it, and can be taken back and brought back.
-    await page.waitForTimeout(600);
+    await expect.poll(async () => (await visit.keptRun()).stopped?.told.declinationDeg).toBe(DECLINATION_DEG);
     await page.reload();
     await facts.getByText('Drift in right ascension').waitFor();
     expect(await part.getByLabel(/declination/).inputValue()).toBe(String(DECLINATION_DEG));
