@@ -14,6 +14,7 @@ const sizes = {
  */
 async function check(visit: Visit, path: string): Promise<void> {
   const { page } = visit;
+  await visit.light('Dark page');
   await page.screenshot({ path: `${path}.png`, fullPage: true });
   for (const light of ['Dark page', 'Light page', 'Red night light']) {
     await visit.light(light);
