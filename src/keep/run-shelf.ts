@@ -1,3 +1,4 @@
+import type { Estimate } from '../../workers/protocol/report.ts';
 import type { RunFrame, RunLimits } from '../../workers/protocol/run.ts';
 import type { StoppedFrame, StoppedTold } from '../../workers/protocol/stopped-drive.ts';
 import { keep as pageKeep, settled, type Keep } from './keep.ts';
@@ -12,6 +13,42 @@ export interface StoppedSaid {
   frame: StoppedFrame;
   told: StoppedTold;
 }
+
+/** The drift of a run's field in declination, and where that field stood: one of two that give the polar axis. */
+export interface KeptDrift {
+  /** Arc seconds a minute, north positive. */
+  decArcsecPerMin: Estimate;
+  /** Middle of the run, milliseconds since 1970. */
+  midTimeMs: number | null;
+  /** West positive. */
+  hourAngleH: number | null;
+  declinationDeg: number | null;
+}
+/** Where a field stands, as the person says; what is null follows from the files. */
+export interface FieldPlace {
+  hourAngleH: number | null;
+  /** In its stead: with the clock of the frames and the longitude it gives the hour angle. */
+  rightAscensionH: number | null;
+  declinationDeg: number | null;
+}
+/** What the person says of the two fields that give the polar axis. */
+export interface PolarSaid {
+  here: FieldPlace;
+  there: FieldPlace;
+  /** The other field: a run, a drift that was typed, or not told yet. */
+  other: 'run' | 'typed' | null;
+  /** That run, and its drift when it was chosen: it counts also when the run is no longer kept. */
+  run: { id: number; title: string; drift: KeptDrift } | null;
+  typed: { arcsecPerMin: number | null; errorArcsecPerMin: number | null; towards: 'north' | 'south' };
+}
+const NO_PLACE: FieldPlace = { hourAngleH: null, rightAscensionH: null, declinationDeg: null };
+export const NO_POLAR: PolarSaid = {
+  here: NO_PLACE,
+  there: NO_PLACE,
+  other: null,
+  run: null,
+  typed: { arcsecPerMin: null, errorArcsecPerMin: null, towards: 'north' },
+};
 
 /** One run in a line of the list, as it was last seen. */
 export interface RunTold {
@@ -35,7 +72,9 @@ export interface RunAbout {
   focusUnit: FocusUnit;
   /** The frame that says where east and north lie. */
   stopped: StoppedSaid | null;
+  polar: PolarSaid;
   told: RunTold | null;
+  drift: KeptDrift | null;
   /** When it was last on the page, milliseconds since 1970. */
   seenMs: number;
   /** It was put away for another: it does not come back by itself. */
@@ -48,7 +87,9 @@ const NOTHING: RunAbout = {
   positions: {},
   focusUnit: 'steps',
   stopped: null,
+  polar: NO_POLAR,
   told: null,
+  drift: null,
   seenMs: 0,
   putAway: false,
 };
@@ -60,6 +101,7 @@ export interface RunBrief {
   /** How many of its frames are still kept: the oldest of all runs are dropped first. */
   frames: number;
   told: RunTold | null;
+  drift: KeptDrift | null;
   seenMs: number;
 }
 export interface KeptWhole {
@@ -100,8 +142,8 @@ export class RunShelf {
   async list(): Promise<RunBrief[]> {
     const briefs = await Promise.all(
       (await this.runs.newest()).map(async (run) => {
-        const { told, seenMs } = aboutOf(run);
-        return { id: run.id, name: run.name, frames: await this.countOf(run.id), told, seenMs };
+        const { told, drift, seenMs } = aboutOf(run);
+        return { id: run.id, name: run.name, frames: await this.countOf(run.id), told, drift, seenMs };
       }),
     );
     return briefs.sort((p, q) => q.seenMs - p.seenMs);

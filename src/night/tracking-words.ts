@@ -51,11 +51,6 @@ export function trackingFacts({ report, sky }: SeriesResult, arcsecPerPx: number
       'The field turns by, degrees an hour',
       angleWithError({ value: 60 * turn.value, sigma: 60 * turn.sigma }),
     );
-  const polar = sky?.polar;
-  if (polar?.highArcmin && polar.eastArcmin) {
-    add('Polar axis too high by, arc minutes', known(polar.highArcmin));
-    add('Polar axis too far east by, arc minutes', known(polar.eastArcmin));
-  }
   const longest = report.longestExposureS;
   const spans = (['share50', 'share90', 'share95'] as const).map((share) => longest?.[share] ?? null);
   const told = spans.map((span) => span && spanText(span.value));

@@ -1,9 +1,22 @@
 import { ref, shallowRef } from 'vue';
 import type { RunLimits } from '../../workers/protocol/run.ts';
-import type { FocusUnit, RunAbout, StoppedSaid } from '../keep/run-shelf.ts';
+import {
+  NO_POLAR,
+  type FocusUnit,
+  type PolarSaid,
+  type RunAbout,
+  type StoppedSaid,
+} from '../keep/run-shelf.ts';
 
-type Said = Pick<RunAbout, 'words' | 'limits' | 'positions' | 'focusUnit' | 'stopped'>;
-const NOTHING: Said = { words: {}, limits: {}, positions: {}, focusUnit: 'steps', stopped: null };
+type Said = Pick<RunAbout, 'words' | 'limits' | 'positions' | 'focusUnit' | 'stopped' | 'polar'>;
+const NOTHING: Said = {
+  words: {},
+  limits: {},
+  positions: {},
+  focusUnit: 'steps',
+  stopped: null,
+  polar: NO_POLAR,
+};
 
 /** What the person said of a run and its frames; `changed` is called after every word. */
 export function runSaid(changed: () => void) {
@@ -14,6 +27,8 @@ export function runSaid(changed: () => void) {
   const focusUnit = ref<FocusUnit>('steps');
   /** The frame that says where east and north lie. */
   const stopped = shallowRef<StoppedSaid | null>(null);
+  /** The two fields that give the polar axis. */
+  const polar = shallowRef<PolarSaid>(NO_POLAR);
 
   function take(said: Said): void {
     words.value = said.words;
@@ -21,6 +36,7 @@ export function runSaid(changed: () => void) {
     positions.value = said.positions;
     focusUnit.value = said.focusUnit;
     stopped.value = said.stopped;
+    polar.value = said.polar;
   }
   /** Plain copies, to be stored. */
   const plain = (): Said => ({
@@ -29,6 +45,7 @@ export function runSaid(changed: () => void) {
     positions: { ...positions.value },
     focusUnit: focusUnit.value,
     stopped: stopped.value,
+    polar: polar.value,
   });
 
   function say(key: string, word: 'keep' | 'drop' | null): void {
@@ -57,10 +74,14 @@ export function runSaid(changed: () => void) {
     stopped.value = by;
     changed();
   }
+  function sayOfPolar(what: Partial<PolarSaid>): void {
+    polar.value = { ...polar.value, ...what };
+    changed();
+  }
 
   return {
-    state: { words, limits, positions, focusUnit, stopped },
-    hands: { say, limit, place, countFocusIn, orient },
+    state: { words, limits, positions, focusUnit, stopped, polar },
+    hands: { say, limit, place, countFocusIn, orient, sayOfPolar },
     take,
     forget: () => take(NOTHING),
     plain,

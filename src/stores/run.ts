@@ -5,7 +5,7 @@ import type { RunFrame } from '../../workers/protocol/run.ts';
 import { RunPool, workersFor, type RunTask } from '../client/run-pool.ts';
 import { keep } from '../keep/keep.ts';
 import { RunMemory } from '../keep/run-memory.ts';
-import { RunShelf, type KeptWhole, type RunTold } from '../keep/run-shelf.ts';
+import { RunShelf, type KeptDrift, type KeptWhole, type RunTold } from '../keep/run-shelf.ts';
 import { keyOf, mayBeFrame } from '../client/frame-files.ts';
 import { useAnalysis } from './analysis.ts';
 import { runSaid } from './run-said.ts';
@@ -40,11 +40,13 @@ export const useRun = defineStore('run', () => {
   /** Number under which the run is kept. */
   const keptId = ref<number | null>(null);
   let told: RunTold | null = null;
+  let drift: KeptDrift | null = null;
   /** Files that were given since the page was opened, also of runs that were put away. */
   const given = new Map<string, File>();
   const memory = new RunMemory(shelf, () => ({
     ...said.plain(),
     told,
+    drift,
     waiting: list.value.filter(({ state }) => state !== 'done').map(({ key }) => key),
   }));
   document.addEventListener('visibilitychange', () => document.hidden && memory.hurry());
@@ -148,6 +150,7 @@ export const useRun = defineStore('run', () => {
     items.value = new Map();
     said.forget();
     told = null;
+    drift = null;
     recalled.value = false;
     phase.value = 'empty';
     const last = keptId.value;
@@ -176,6 +179,7 @@ export const useRun = defineStore('run', () => {
     keptId.value = id;
     said.take(about);
     told = about.told;
+    drift = about.drift;
     const file = (key: string) => given.get(key) ?? null;
     for (const frame of frames) {
       const key = keyOf({ name: frame.name, size: frame.sizeBytes, lastModified: frame.changedMs });
@@ -201,6 +205,12 @@ export const useRun = defineStore('run', () => {
   function tellAs(what: RunTold): void {
     if (JSON.stringify(what) === JSON.stringify(told)) return;
     told = what;
+    memory.remember('by-and-by');
+  }
+  /** How fast its field drifts, for a run of another field. */
+  function tellDrift(what: KeptDrift | null): void {
+    if (JSON.stringify(what) === JSON.stringify(drift)) return;
+    drift = what;
     memory.remember('by-and-by');
   }
 
@@ -235,6 +245,7 @@ export const useRun = defineStore('run', () => {
     open,
     ...said.hands,
     tellAs,
+    tellDrift,
     /** Called for every frame as it is measured or recalled. */
     listen: (heed: (key: string, frame: RunFrame) => void) => void listeners.push(heed),
   };

@@ -1,7 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import type { PolarError } from '../../workers/protocol/series.ts';
 import type { StoppedFrame } from '../../workers/protocol/stopped-drive.ts';
-import { hourAngleOf, polarCombination, polarFromTwo, refractionDecDrift } from '../../workers/series/sky.ts';
 import { driveOfTrails, onOtherSide, secondsToStand, stoppedDrive } from '../../workers/rig/stopped-drive.ts';
 import { bytesSource } from '../../workers/decode/sources.ts';
 import { simulateExposure } from '../../workers/simulate/exposure.ts';
@@ -12,82 +10,6 @@ import { trackRun } from '../../workers/series/track.ts';
 import { makeRun } from './runs.ts';
 
 const DEG = Math.PI / 180;
-
-describe('polar axis from the declination drift', () => {
-  // Handbook of formulas, 7.2 (vector model agrees): per minute of time and arc minute of error.
-  test.each([
-    ['too high by 1 arcmin, star in the east, six hours from the meridian', 0.26252, -1],
-    ['too far east by 1 arcmin at latitude 50°, star on the meridian', -0.16874, Math.cos(50 * DEG)],
-  ])('%s', (_, drift, combination) => {
-    const found = polarCombination({ value: drift, sigma: 0.01 }, 50);
-    expect(found.value).toBeCloseTo(combination, 4);
-    expect(found.sigma).toBeCloseTo(0.01 / 0.26252, 4);
-  });
-
-  test('a star drifting south on the meridian: the axis is too far east (rule of the drift method)', () =>
-    expect(polarCombination({ value: -0.5, sigma: 0.01 }, 50).value).toBeGreaterThan(0));
-
-  test('two fields six hours apart give both errors; two close ones do not', () => {
-    const [high, east] = [4, -7];
-    const field = (hourAngleH: number): PolarError => ({
-      hourAngleH,
-      declinationDeg: 10,
-      latitudeDeg: 48,
-      combinationArcmin: {
-        value:
-          high * Math.sin(hourAngleH * 15 * DEG) +
-          east * Math.cos(48 * DEG) * Math.cos(hourAngleH * 15 * DEG),
-        sigma: 0.2,
-      },
-      highArcmin: null,
-      eastArcmin: null,
-      refractionArcsecPerMin: null,
-    });
-    const both = polarFromTwo(field(-5), field(0.5))!;
-    expect(both.highArcmin.value).toBeCloseTo(high, 6);
-    expect(both.eastArcmin.value).toBeCloseTo(east, 6);
-    expect(both.highArcmin.sigma).toBeGreaterThan(0.2);
-    expect(polarFromTwo(field(1), field(1.5))).toBeNull();
-  });
-});
-
-test('hour angle: Greenwich, 1987 April 10, 19:21 UT has the sidereal time 8h 34m 57.09s (Meeus 1998, example 12.b)', () => {
-  const rightAscensionDeg = 15 * (8 + 34 / 60 + 57.0896 / 3600);
-  const at = Date.UTC(1987, 3, 10, 19, 21);
-  expect(hourAngleOf(at, 0, rightAscensionDeg)).toBeCloseTo(0, 5);
-  expect(hourAngleOf(at, 30, rightAscensionDeg)).toBeCloseTo(2, 5);
-  expect(hourAngleOf(at, 0, rightAscensionDeg + 15)).toBeCloseTo(-1, 5);
-});
-
-test('refraction: the drift is that of a star lifted along its vertical circle', () => {
-  // Another way: altitude and azimuth, lifted by 58.2" tan z (sea level, handbook 8.3: 58.18" at 45°), back to declination.
-  const liftedDec = (latitude: number, hour: number, dec: number) => {
-    const [p, h, d] = [latitude * DEG, hour * DEG, dec * DEG];
-    const altitude = Math.asin(Math.sin(p) * Math.sin(d) + Math.cos(p) * Math.cos(d) * Math.cos(h));
-    const cosAzimuth = (Math.sin(d) - Math.sin(p) * Math.sin(altitude)) / (Math.cos(p) * Math.cos(altitude));
-    const lifted = altitude + (58.2 / Math.tan(altitude) / 3600) * DEG;
-    const dec2 = Math.asin(Math.sin(p) * Math.sin(lifted) + Math.cos(p) * Math.cos(lifted) * cosAzimuth);
-    return ((dec2 - d) / DEG) * 3600;
-  };
-  for (const [latitudeDeg, hourAngleH, declinationDeg] of [
-    [50, -4, 10],
-    [50, 3, 40],
-    [35, 2, -15],
-    [-33, -3, -40],
-  ]) {
-    const hour = hourAngleH * 15;
-    const step = 0.5;
-    const want =
-      ((liftedDec(latitudeDeg, hour + step, declinationDeg) -
-        liftedDec(latitudeDeg, hour - step, declinationDeg)) /
-        (2 * step)) *
-      (360.9856 / 1440);
-    const found = refractionDecDrift({ latitudeDeg, hourAngleH, declinationDeg })!;
-    // Air of another pressure and temperature, and tan z against tan z and its cube: a few per cent.
-    expect(Math.abs(found - want)).toBeLessThan(0.05 * Math.abs(want) + 0.002);
-  }
-  expect(refractionDecDrift({ latitudeDeg: 50, hourAngleH: 12, declinationDeg: 0 })).toBeNull();
-});
 
 test('a run with known orientation is split, and the axis named with its hour angle', () => {
   // North up along -y, east to the left: a drift of +x px is westwards, of +y southwards.

@@ -232,6 +232,8 @@ export interface SkyTracking {
   decArcsecPerMin: Estimate;
   /** Half of peak to peak along right ascension, arc on the sky. */
   periodicRaArcsec: Estimate | null;
+  /** Middle of the run, milliseconds since 1970. */
+  midTimeMs: number | null;
   polar: PolarError | null;
 }
 
@@ -242,9 +244,6 @@ export interface PolarError {
   latitudeDeg: number;
   /** One field gives one combination: high * sin(H) + east * cos(latitude) * cos(H), arc minutes. */
   combinationArcmin: Estimate;
-  /** Both, from two fields about six hours of hour angle apart. */
-  highArcmin: Estimate | null;
-  eastArcmin: Estimate | null;
   /** Declination drift that refraction alone gives there, arc seconds per minute: it is in the number above. */
   refractionArcsecPerMin: number | null;
 }

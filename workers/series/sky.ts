@@ -7,16 +7,9 @@ import type {
   SkyTracking,
   TrackOptions,
 } from '../protocol/series.ts';
-import { polarDrift } from '../rig/tracking.ts';
-import { refractionArcsec } from '../rig/air.ts';
-import { siderealDeg } from '../rig/sky-clock.ts';
+import { hourAngleOf, polarCombination, refractionDecDrift } from '../rig/polar-axis.ts';
 
 const DEG = Math.PI / 180;
-/** Visual light, in the middle of what cameras take. */
-const WAVELENGTH_UM = 0.55;
-/** Turn of the sky in a minute of time, degrees: 360.98564736629 a day. */
-const SKY_DEG_PER_MIN = 360.98564736629 / 1440;
-const LOWEST_DEG = 10;
 
 /**
  * Right ascension and declination apart, and what the declination drift says of the polar axis. Null while orientation
@@ -60,6 +53,7 @@ export function skyTracking(
         towardsEast *
         Math.hypot(periodic.amplitudePx.sigma, scaleShare * periodic.amplitudePx.value),
     },
+    midTimeMs,
     polar: polarOf(first, midTimeMs, decArcsecPerMin, options),
   };
 }
@@ -86,75 +80,6 @@ function polarOf(
   return {
     ...place,
     combinationArcmin: polarCombination(dec, latitudeDeg),
-    highArcmin: null,
-    eastArcmin: null,
     refractionArcsecPerMin: refractionDecDrift(place),
   };
-}
-
-/**
- * high sin H + east cos(latitude) cos H in arc minutes, from the declination drift (arc seconds a minute, north
- * positive): the drift is -0.26252 of it on a northern site (`polarDrift`, small-angle geometry). South of the equator
- * the mount points at the other pole, whose raising lowers this one: the sign turns.
- */
-export function polarCombination(dec: Estimate, latitudeDeg: number): Estimate {
-  const perArcmin = polarDrift(
-    { highArcmin: 1, eastArcmin: 0 },
-    { latitudeDeg: 0, hourAngleH: 6, declinationDeg: 0 },
-  ).declinationArcsec;
-  const factor = (latitudeDeg < 0 ? -1 : 1) / perArcmin;
-  return { value: factor * dec.value, sigma: Math.abs(factor) * dec.sigma };
-}
-
-/**
- * Both errors from the combinations of two fields of one night at one site. Null when their hour angles are too close
- * to twelve hours or to each other: then one direction stays unseen.
- */
-export function polarFromTwo(
-  a: PolarError,
-  b: PolarError,
-): { highArcmin: Estimate; eastArcmin: Estimate } | null {
-  const row = ({ hourAngleH, latitudeDeg }: PolarError) => [
-    Math.sin(hourAngleH * 15 * DEG),
-    Math.cos(latitudeDeg * DEG) * Math.cos(hourAngleH * 15 * DEG),
-  ];
-  const [[p, q], [r, s]] = [row(a), row(b)];
-  const determinant = p * s - q * r;
-  if (Math.abs(determinant) < 0.25 * Math.cos(a.latitudeDeg * DEG)) return null;
-  const solve = (u: number, v: number): Estimate => ({
-    value: (u * a.combinationArcmin.value + v * b.combinationArcmin.value) / determinant,
-    sigma: Math.hypot(u * a.combinationArcmin.sigma, v * b.combinationArcmin.sigma) / Math.abs(determinant),
-  });
-  return { highArcmin: solve(s, -q), eastArcmin: solve(-r, p) };
-}
-
-/** Hours, west positive, (-12, 12]. */
-export function hourAngleOf(timeMs: number, longitudeDeg: number, rightAscensionDeg: number): number {
-  const hours = (siderealDeg(timeMs, longitudeDeg) - rightAscensionDeg) / 15;
-  return 12 - ((((12 - hours) % 24) + 24) % 24);
-}
-
-/**
- * Declination drift that refraction alone gives while the mount turns evenly, arc seconds a minute: change of
- * R cos q, R the refraction and q the angle at the star between north and zenith, tan q = sin H / (tan φ cos δ -
- * sin δ cos H) (Meeus ch. 14). Null close to the horizon.
- */
-export function refractionDecDrift(place: {
-  latitudeDeg: number;
-  hourAngleH: number;
-  declinationDeg: number;
-}): number | null {
-  const at = (minutes: number): number | null => {
-    const hour = place.hourAngleH * 15 * DEG + minutes * SKY_DEG_PER_MIN * DEG;
-    const [phi, delta] = [place.latitudeDeg * DEG, place.declinationDeg * DEG];
-    const sinAltitude = Math.sin(phi) * Math.sin(delta) + Math.cos(phi) * Math.cos(delta) * Math.cos(hour);
-    const altitudeDeg = Math.asin(Math.min(1, Math.max(-1, sinAltitude))) / DEG;
-    if (altitudeDeg < LOWEST_DEG) return null;
-    const cosQ =
-      (Math.sin(phi) * Math.cos(delta) - Math.sin(delta) * Math.cos(phi) * Math.cos(hour)) /
-      Math.max(Math.cos(altitudeDeg * DEG), 1e-9);
-    return refractionArcsec(Math.min(altitudeDeg, 89.999), WAVELENGTH_UM) * cosQ;
-  };
-  const [before, after] = [at(-0.5), at(0.5)];
-  return before === null || after === null ? null : after - before;
 }
