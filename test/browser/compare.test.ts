@@ -1,7 +1,8 @@
 import { mkdirSync } from 'node:fs';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { drawFrame, even, FWHM_PER_SIGMA, widening } from './frames.ts';
-import { brightestOf, screenshots, Site, type Visit } from './page.ts';
+import { screenshots, Site, type Visit } from './page.ts';
+import { fits } from './seen.ts';
 
 let site: Site;
 beforeAll(async () => {
@@ -68,11 +69,7 @@ test('the same frame twice is no real change, and what would have been seen is t
   await visit.close();
 });
 
-test.each([
-  ['desktop', { viewport: { width: 1280, height: 900 } }],
-  ['tablet', { viewport: { width: 820, height: 1180 } }],
-  ['phone', { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true }],
-])(
+test.each(Object.entries(fits.sizes))(
   '%s: it fits, targets are large, axe finds nothing serious, nothing green in red',
   async (size, options) => {
     const visit = await (await site.visit(options)).begin();
@@ -86,16 +83,7 @@ test.each([
     await fitted(visit);
     await visit.tab('Compare');
     await panel(visit).locator('[data-row="air"]').waitFor();
-    expect(await visit.beyond()).toBe(0);
-    expect(await visit.smallTargets()).toEqual([]);
-    expect(await visit.seriousFaults()).toEqual([]);
-    await visit.page.screenshot({ path: `${screenshots}/compare-${size}.png`, fullPage: true });
-    await visit.light('Red night light');
-    await panel(visit).scrollIntoViewIfNeeded();
-    const png = await visit.page.screenshot({ path: `${screenshots}/compare-${size}-red.png` });
-    const { red, green, blue } = await brightestOf(visit.page, png);
-    expect([green, blue]).toEqual([0, 0]);
-    expect(red).toBeGreaterThan(200);
+    await fits.check(visit, `${screenshots}/compare-${size}`);
     await visit.close();
   },
   240_000,

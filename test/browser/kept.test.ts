@@ -1,7 +1,8 @@
 import { mkdirSync } from 'node:fs';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { even, widening } from './frames.ts';
-import { brightestOf, screenshots, Site, type Visit } from './page.ts';
+import { screenshots, Site, type Visit } from './page.ts';
+import { fits } from './seen.ts';
 
 let site: Site;
 beforeAll(async () => {
@@ -64,11 +65,7 @@ test('"forget everything" empties what is kept, keeps nothing more, and can be u
   await visit.close();
 });
 
-test.each([
-  ['desktop', { viewport: { width: 1280, height: 900 } }],
-  ['tablet', { viewport: { width: 820, height: 1180 } }],
-  ['phone', { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true }],
-])(
+test.each(Object.entries(fits.sizes))(
   '%s: the list fits, targets are large, axe finds nothing serious, nothing green in red',
   async (size, options) => {
     const visit = await (await site.visit(options)).begin();
@@ -81,16 +78,7 @@ test.each([
     await panel(visit).getByRole('button', { name: 'List' }).click();
     await panel(visit).getByRole('button', { name: 'Forget everything', exact: true }).click();
     await panel(visit).scrollIntoViewIfNeeded();
-    expect(await visit.beyond()).toBe(0);
-    expect(await visit.smallTargets()).toEqual([]);
-    expect(await visit.seriousFaults()).toEqual([]);
-    await panel(visit).screenshot({ path: `${screenshots}/kept-${size}.png` });
-    await visit.light('Red night light');
-    await panel(visit).scrollIntoViewIfNeeded();
-    const png = await visit.page.screenshot({ path: `${screenshots}/kept-${size}-red.png` });
-    const { red, green, blue } = await brightestOf(visit.page, png);
-    expect([green, blue]).toEqual([0, 0]);
-    expect(red).toBeGreaterThan(200);
+    await fits.check(visit, `${screenshots}/kept-${size}`);
     await visit.close();
   },
 );

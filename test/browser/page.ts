@@ -192,7 +192,11 @@ export class Visit {
   /** Everything to be pressed that is smaller than 44 CSS pixels (WCAG 2.5.5) either way. */
   smallTargets = () =>
     this.page.evaluate(() =>
-      [...document.querySelectorAll<HTMLElement>('button, label, [role="slider"], [role="tab"], form input')]
+      [
+        ...document.querySelectorAll<HTMLElement>(
+          'button, summary, label:has(input), [role="slider"], [role="tab"], form input',
+        ),
+      ]
         .filter((element) => element.checkVisibility() && !element.closest('.hidden'))
         .map((element) => ({
           text: element.innerText || element.className,

@@ -5,6 +5,7 @@ import { pathToFileURL } from 'node:url';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { drawFrame } from './frames.ts';
 import { brightestOf, screenshots, Site, type Visit } from './page.ts';
+import { fits } from './seen.ts';
 
 let site: Site;
 beforeAll(async () => {
@@ -109,11 +110,7 @@ test('the picture to share is a PNG of its full size with stars and words in it'
   await visit.close();
 }, 120_000);
 
-test.each([
-  ['desktop', { viewport: { width: 1280, height: 900 } }],
-  ['tablet', { viewport: { width: 820, height: 1180 } }],
-  ['phone', { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true }],
-])(
+test.each(Object.entries(fits.sizes))(
   '%s: it fits, targets are large, axe finds nothing serious, nothing green in red',
   async (size, options) => {
     const visit = await (await site.visit(options)).begin();
@@ -123,16 +120,7 @@ test.each([
     await panel(visit)
       .getByLabel(/^Object:/)
       .check();
-    expect(await visit.beyond()).toBe(0);
-    expect(await visit.smallTargets()).toEqual([]);
-    expect(await visit.seriousFaults()).toEqual([]);
-    await panel(visit).screenshot({ path: `${screenshots}/report-${size}.png` });
-    await visit.light('Red night light');
-    await panel(visit).scrollIntoViewIfNeeded();
-    const png = await visit.page.screenshot({ path: `${screenshots}/report-${size}-red.png` });
-    const { red, green, blue } = await brightestOf(visit.page, png);
-    expect([green, blue]).toEqual([0, 0]);
-    expect(red).toBeGreaterThan(200);
+    await fits.check(visit, `${screenshots}/report-${size}`);
     await visit.close();
   },
   120_000,
