@@ -49,6 +49,24 @@ describe('a step of the focus', () => {
     },
   );
 
+  test.each([1, 2, 3])('a step of untold size: shrinking stars tell, growing ones do not (%i)', (seed) => {
+    const untold = (positionUm: number, step: number) =>
+      judgeExperiment(
+        'refocus-step',
+        shot({ ...undecided, positionUm, seed }),
+        [shot({ ...undecided, positionUm: positionUm + step, seed: seed + 50 })],
+        {},
+      ).after.focus!;
+    // Nothing but a defocus that is taken back makes stars smaller by far more than the air can.
+    for (const step of [60, 70]) expect(untold(-60, step)).toBeGreaterThan(0.8);
+    // k (s² + 2 s z) grows with a large s as well as with z: an untold step leaves the odds where they were (elementary).
+    for (const z of [40, 60])
+      for (const step of [60, 70, 90, 120]) {
+        expect(untold(z, step)).toBeGreaterThan(0.3);
+        expect(untold(z, step)).toBeLessThan(0.75);
+      }
+  });
+
   test('the defocus of the first frame in micrometres, and the lean', () => {
     for (const z of [-90, -55, -30, 0, 30, 55, 90])
       for (const lean of [0, 14]) {

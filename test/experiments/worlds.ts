@@ -34,6 +34,8 @@ const stepped = (
   name: string,
   causes: [Cause, Cause],
   of: (truth: Cause, random: Random) => Partial<Shot>,
+  /** Nobody said how far: hands turn by half to twice as much, as it comes. */
+  untold = false,
 ): World => ({
   name,
   experiment: 'refocus-step',
@@ -42,7 +44,7 @@ const stepped = (
     const usual = truth === 'seeing' ? between(random, 3.5, 6) : between(random, 2, 3.5);
     const first = of(truth, random);
     // Hands set a step to a tenth.
-    const step = STEP_UM * (1 + 0.1 * random.normal());
+    const step = untold ? between(random, 0.5, 2.2) * STEP_UM : STEP_UM * (1 + 0.1 * random.normal());
     return {
       before: frame({ ...first, run: { ...first.run, seeingArcsec: air(random, usual) } }),
       after: [
@@ -52,7 +54,7 @@ const stepped = (
           run: { ...first.run, seeingArcsec: air(random, usual) },
         }),
       ],
-      told: { stepUm: STEP_UM },
+      told: { stepUm: untold ? null : STEP_UM },
     };
   },
 });
@@ -89,11 +91,14 @@ const trails = (
   },
 });
 
+const focusOrAir = (truth: Cause, random: Random): Partial<Shot> => ({
+  positionUm:
+    truth === 'focus' ? (random.uniform() < 0.5 ? -1 : 1) * between(random, 35, 90) : 8 * random.normal(),
+});
+
 export const WORLDS: World[] = [
-  stepped('step: focus or air', ['focus', 'seeing'], (truth, random) => ({
-    positionUm:
-      truth === 'focus' ? (random.uniform() < 0.5 ? -1 : 1) * between(random, 35, 90) : 8 * random.normal(),
-  })),
+  stepped('step: focus or air', ['focus', 'seeing'], focusOrAir),
+  stepped('step of untold size: focus or air', ['focus', 'seeing'], focusOrAir, true),
   stepped('step: lean or air', ['tilt', 'seeing'], (truth, random) => {
     const [lean, turn] = [truth === 'tilt' ? between(random, 8, 20) : 1.5, between(random, 0, 2 * Math.PI)];
     return {

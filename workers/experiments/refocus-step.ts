@@ -8,12 +8,19 @@ import type { CellEvidence, Evidence } from './evidence.ts';
 
 /** Air that changes between the two frames widens all stars alike: by an eighth of the width, twice that of the variance. */
 const AIR_CHANGES = 0.24;
-/** The law of variances against defocus holds to this part on real stars. */
-const LAW = 0.12;
-/** Step in µm at f/1 that is usual when nobody told it: a few depths of focus. */
+/** The law of variances against defocus holds to this part on real stars: what all cells share, and each by itself. */
+const LAW_SHARED = 0.08;
+const LAW_OWN = 0.05;
+/** Hands set a step to about a tenth. */
+const HANDS = 0.1;
+/** Step in µm at f/1 that is usual when nobody told it, a few depths of focus, and how far hands differ: ln, normal. */
 const USUAL_STEP = 5;
-/** Defocus over the one that the fit or the size of the stars lets expect. */
-const DEFOCUS_OVER_EXPECTED = [0.4, 0.6, 0.8, 1, 1.2, 1.4, 1.6];
+const STEP_SPREAD = 0.6;
+/** Sizes of a step in spreads about the likeliest, so dense that each is within the law's error of the next. */
+const UNTOLD_STEPS = Array.from({ length: 27 }, (_, i) => (i - 13) / 6);
+const TOLD_STEPS = Array.from({ length: 9 }, (_, i) => (i - 4) / 2);
+/** Defocus over the one that the fit or the size of the stars lets expect, as dense. */
+const DEFOCUS_OVER_EXPECTED = Array.from({ length: 17 }, (_, i) => 0.4 + 0.075 * i);
 const USUAL_OBSTRUCTION = 0.25;
 /** Of nine cells so many tell something of their own. */
 const INDEPENDENT = 4;
@@ -44,9 +51,7 @@ export function judgeRefocus(before: Evidence, after: Evidence[], told: Told): J
   const focalRatio = frame.focalLengthMm / frame.apertureMm;
   const k =
     defocusVarianceUm2(1, focalRatio, frame.obstruction ?? USUAL_OBSTRUCTION) / frame.pixelSizeUm ** 2;
-  const steps = told.stepUm
-    ? [Math.abs(told.stepUm)]
-    : [0.4, 0.7, 1, 1.5, 2.2].map((times) => times * USUAL_STEP * focalRatio ** 2);
+  const steps = stepsOf(told, focalRatio);
   const pairs = commonCells(before, after[0]);
   if (pairs.length < 3)
     return voided('refocus-step', prior, 'Too few stars in common to compare the two frames.');
@@ -87,8 +92,15 @@ export function judgeRefocus(before: Evidence, after: Evidence[], told: Told): J
     return [() => 0];
   };
   const ln = (cause: Cause) => {
-    const all = patterns(cause).flatMap((z) => steps.map((step) => lnPattern(changes, k, step, z, smallest)));
-    const sizes = lnMix(all.map((each) => [1 / all.length, each]));
+    const all = patterns(cause);
+    const sizes = lnMix(
+      all.flatMap((z) =>
+        steps.map(([chance, step]): [number, number] => [
+          chance / all.length,
+          lnPattern(changes, k, step, z, smallest),
+        ]),
+      ),
+    );
     // Coma and trails keep their length; astigmatism's turns with the focus.
     const same = lnLengths(before, after[0], 1);
     const any = lnAnyLength(before, after[0]);
@@ -113,6 +125,16 @@ export function judgeRefocus(before: Evidence, after: Evidence[], told: Told): J
       ? reasonsOf(changes, k, told, halfWidthMm, halfHeightMm)
       : ['The step was not told: only its order of size is used.'],
   );
+}
+
+/** Sizes that the step may have had, µm, each with its chance: about the told one, or all that hands may take. */
+function stepsOf({ stepUm }: Told, focalRatio: number): [chance: number, um: number][] {
+  const [likeliest, spread, grid] = stepUm
+    ? [Math.abs(stepUm), HANDS, TOLD_STEPS]
+    : [USUAL_STEP * focalRatio ** 2, STEP_SPREAD, UNTOLD_STEPS];
+  const chances = grid.map((at) => Math.exp(-(at ** 2) / 2));
+  const all = chances.reduce((sum, chance) => sum + chance, 0);
+  return grid.map((at, i) => [chances[i] / all, likeliest * Math.exp(spread * at)]);
 }
 
 const changeOf = ([a, b]: [CellEvidence, CellEvidence]): Change => ({
@@ -142,7 +164,10 @@ function airIn(size: number, disc: number): number {
   return low;
 }
 
-/** ln likelihood of the changes for a pattern of defocus; the air's common change is integrated out. */
+/**
+ * ln likelihood of the changes for a pattern of defocus. What all cells share is integrated out: the air's change, the same in
+ * each, and the law's error, which goes with the change that it foretells (normal, of two vectors beside each cell's own noise).
+ */
 function lnPattern(
   changes: Change[],
   k: number,
@@ -151,22 +176,31 @@ function lnPattern(
   smallest: number,
 ): number {
   const own = INDEPENDENT / changes.length;
-  let [squares, sum, weights, ln] = [0, 0, 0, 0];
+  const air = AIR_CHANGES * smallest;
+  let [squares, ln] = [0, 0];
+  // Sums over cells of products of (air's change, law's error, what is off), each over the cell's own variance.
+  let [aa, al, ll, ao, lo] = [0, 0, 0, 0, 0];
   for (const { u, v, rise, variance, width } of changes) {
     const at = z(u, v);
     const [disc, moved] = [k * at * at, k * (at + step) ** 2];
-    const air = airIn(width, disc);
-    const whole = variance + (LAW * k * step * (step + 2 * Math.abs(at))) ** 2 + (0.03 * width) ** 2;
+    const beside = airIn(width, disc);
+    const foretold = k * step * (step + 2 * Math.abs(at));
+    const whole = variance + (LAW_OWN * foretold) ** 2 + (0.03 * width) ** 2;
     // A disc larger than the star itself is off as well.
-    const off = width + rise - sizeOf(air, moved) + Math.max(0, sizeOf(air, disc) - width);
-    // Cells share what the law leaves out, and the error of the hand's step: each counts for a part of its own.
-    squares += (own * off * off) / whole;
-    sum += (own * off) / whole;
-    weights += own / whole;
+    const off = width + rise - sizeOf(beside, moved) + Math.max(0, sizeOf(beside, disc) - width);
+    const law = LAW_SHARED * foretold;
+    const weight = own / whole;
+    squares += weight * off * off;
     ln -= (own * Math.log(whole)) / 2;
+    aa += weight * air * air;
+    al += weight * air * law;
+    ll += weight * law * law;
+    ao += weight * air * off;
+    lo += weight * law * off;
   }
-  const common = (AIR_CHANGES * smallest) ** -2;
-  return ln - (squares - (sum * sum) / (weights + common)) / 2 - Math.log1p(weights / common) / 2;
+  const determinant = (1 + aa) * (1 + ll) - al * al;
+  const shared = ((1 + ll) * ao * ao - 2 * al * ao * lo + (1 + aa) * lo * lo) / determinant;
+  return ln - (squares - shared) / 2 - Math.log(determinant) / 2;
 }
 
 /** Defocus before the step, positive in its direction, that makes a star of this size grow by `rise`: by bisection. */
