@@ -1,20 +1,33 @@
-import { median } from '../math/robust.ts';
+import { median, robustSigma } from '../math/robust.ts';
 import type { Mark, RunPoint } from '../protocol/run.ts';
 import { airmass } from '../rig/air.ts';
 import { plain } from '../rig/plain-number.ts';
 import type { Stretch } from './judge-stretch.ts';
 import { lnGrowthOdds } from './steady-growth.ts';
-import { rankCorrelation, trendOf, type Trend } from './trend.ts';
+import { neighbourMedian, rankCorrelation, trendOf, type Trend } from './trend.ts';
 
 /** Growth of the stars that is worth a word, and how sure it must be (common practice, no source). */
 const LEAST_GROWTH = 0.08;
 const SURE = 4;
 /**
  * One night in twenty of mere wandering may look as much like a change that goes one way. Averaged over all airs that is a
- * factor of 20; in few frames the airs that walk by 2 to 3 % a frame reach 35 as often, and long runs tell a wander better: of
- * 240 frames in which air walks without return one in twenty reaches a factor of 5 (drawn walks, 800 of each kind).
+ * factor of 20. In the air that looks most like it, one that walks without return by a third to the whole of what single
+ * frames scatter, it is 37; more in fewer than 18 frames, less in calm air and in long runs, which tell a wander better. Drawn
+ * walks of 8 to 240 frames, scatters of 0.5 to 9 %, steps of 0.3 to 9 %, 800 nights of each.
  */
-const lnOddsNeeded = (frames: number): number => Math.log(35) * Math.min(1, Math.sqrt(52 / frames));
+function lnOddsNeeded(frames: number, scatter: number): number {
+  const few = Math.max(1, 18 / frames) ** 0.4;
+  const many = Math.min(1, 60 / frames) ** 0.13;
+  const calm = Math.min(1, scatter / 0.045) ** (0.3 * Math.min(1, Math.max(0, (frames - 14) / 16)));
+  return Math.log(37) * few * many * calm;
+}
+/** What single frames scatter about those beside them, over their size. */
+function scatterOf(sizes: readonly number[]): number {
+  const usual = neighbourMedian(sizes, NEIGHBOURS);
+  const off = sizes.map((value, i) => value / usual[i] - 1).filter(Number.isFinite);
+  return robustSigma(off, 0);
+}
+const NEIGHBOURS = 5;
 /** A mirror of the usual thickness follows the air within about an hour (common practice, no source). */
 const COOLING_MIN = 75;
 /** A tube of metal and a fast mirror notice a degree. */
@@ -44,7 +57,7 @@ function evenTrend(minutes: number[], sizes: number[]): Trend | null {
   const trend = trendOf(minutes, sizes);
   if (!trend || !trend.steady || trend.significance < SURE) return null;
   if (Math.abs(trend.to / trend.from - 1) < LEAST_GROWTH) return null;
-  return lnGrowthOdds(minutes, sizes) > lnOddsNeeded(trend.count) ? trend : null;
+  return lnGrowthOdds(minutes, sizes) > lnOddsNeeded(trend.count, scatterOf(sizes)) ? trend : null;
 }
 
 /** How much wider the air alone makes the stars than overhead; NaN where the altitude is not known. */
