@@ -17,6 +17,10 @@ const BENCHES: Record<string, { says: string; load: () => Promise<{ run(args: st
       says: 'bias of half-flux diameters and rms widths of comets, rings and astigmatic stars by signal to noise; [shape] [faint]',
       load: () => import('./half-flux.ts'),
     },
+    gain: {
+      says: 'gain told by the frame itself against the simulated one: scatter and stated error; [part of a case name] [frames]',
+      load: () => import('./gain.ts'),
+    },
     viewer: {
       says: 'the built page: weight of its scripts, first verdict on screen, panning against an empty shader; [megapixels]',
       load: () => import('./viewer.ts'),

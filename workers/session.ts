@@ -128,6 +128,7 @@ export class FrameSession {
       this.kernels,
       (done) => clock.tell(done),
     );
+    const electronsPerAdu = 1 / (measurement.unitsPerElectron * frame.scale);
     const stars = starTable(measurement.stars, frame.scale, frame.zero);
 
     clock.enter('mapping', 1);
@@ -141,7 +142,7 @@ export class FrameSession {
       channelSky,
       stars,
       measurement,
-      electronsPerAdu: 1 / (measurement.unitsPerElectron * frame.scale),
+      electronsPerAdu,
       view,
       range,
     };
@@ -154,7 +155,7 @@ export class FrameSession {
         stars,
         noField,
         trails: found.trails,
-        gainMeasured: gain === null,
+        gainTold: gain ? null : { electronsPerAdu, logSigma: measurement.gainLogSigma },
       }),
       meta: frame.meta,
       stars,

@@ -32,6 +32,7 @@ async function recordsOf({ positions, umPerStep, bestPosition, scene }: Rendered
       ['APTDIA', rig.focalLengthMm / rig.focalRatio],
       ['FOCUSPOS', position],
       ['EXPTIME', 10],
+      ['EGAIN', rig.gainElectronsPerAdu],
     ]);
     const measured = await session.measure(bytesSource(`focus-${i}.fits`, bytes), { rig: {} });
     if (!measured.ok) throw new Error(measured.fault.message);
@@ -44,7 +45,7 @@ async function recordsOf({ positions, umPerStep, bestPosition, scene }: Rendered
         obstruction: rig.obstruction,
         exposureS: 10,
         startTime: null,
-        gainElectronsPerAdu: null,
+        gainElectronsPerAdu: rig.gainElectronsPerAdu,
         focusPosition: position,
         temperatureC: null,
         imageType: null,
@@ -101,7 +102,7 @@ describe('rendered focus runs', () => {
             tiltUmPerMm: { x: 9, y: -5 },
           },
           sky: { seeingArcsec: 2.5 },
-          stars: { count: 80, faintestElectrons: 8000, brightestElectrons: 400_000, slope: 0.4 },
+          stars: { count: 160, faintestElectrons: 8000, brightestElectrons: 400_000, slope: 0.4 },
         },
       },
     ],

@@ -2,8 +2,10 @@ import { meshAt, type Sky } from '../background/sky.ts';
 import type { Candidate } from '../detect/detect.ts';
 import { median } from '../math/robust.ts';
 import { axes, type Moments } from '../math/shape.ts';
+import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { NeighbourIndex } from './neighbours.ts';
+import { skyGroups, type SkyGroup } from './sky-noise.ts';
 import type { MeasuredStar, Target } from './star.ts';
 
 /** The candidates in their surroundings. */
@@ -27,9 +29,15 @@ export class Field {
     );
   }
 
-  /** The frame's usual sky and noise, stored units. */
-  sky(): { level: number; sigma: number } {
-    return { level: median(this.mesh.levels), sigma: median(this.mesh.sigmas) };
+  /** The frame's usual sky and noise, and the step of its values, stored units. */
+  sky(): { level: number; sigma: number; quantum: number } {
+    const { levels, sigmas, quantum } = this.mesh;
+    return { level: median(levels), sigma: median(sigmas), quantum };
+  }
+
+  /** Level and noise of the sky between the stars, by level. */
+  skyGroups(kernels: Kernels): SkyGroup[] {
+    return skyGroups(this.plane, this.mesh, this.candidates, this.sizePx, kernels);
   }
 
   /** Candidates of at least this significance that nothing overlaps, strongest first. */

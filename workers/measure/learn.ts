@@ -34,6 +34,8 @@ export interface Gain {
 export interface Learned extends Shared {
   form: WingForm;
   unitsPerElectron: number;
+  /** Standard error of its logarithm; 0 when it was given. */
+  gainLogSigma: number;
   noiseAt: (target: Target) => PixelNoise;
 }
 
@@ -55,6 +57,7 @@ const HALO_WIDTHS = 5;
 export function learnFrame(space: Workspace, field: Field, shape: Moments, gain: Gain): Learned {
   const { kernels, plane, maxRadiusPx: radiusPx } = space;
   let unitsPerElectron = gain.unitsPerElectron ?? 0;
+  let gainLogSigma = 0;
   let bases = new BaseExpectation([]);
   const noiseAt = (target: Target): PixelNoise => ({
     skyVariance: target.sigma ** 2,
@@ -67,7 +70,9 @@ export function learnFrame(space: Workspace, field: Field, shape: Moments, gain:
   space.integratePixels(narrow);
   let form = formOf(space, bright, shape, radiusPx, noiseAt, gain.unitsPerElectron !== null);
   if (gain.unitsPerElectron === null) {
-    unitsPerElectron = frameGain(space, field, shape, radiusPx, form, gain.zeroStored ?? 0);
+    const belief = frameGain(space, field, shape, radiusPx, form, gain.zeroStored ?? 0);
+    unitsPerElectron = belief.unitsPerElectron;
+    gainLogSigma = belief.logSigma;
     form = formOf(space, bright, shape, radiusPx, noiseAt, true);
   }
   const free = freeFits(space, field, bright, { shape, form, radiusPx, noiseAt });
@@ -83,7 +88,7 @@ export function learnFrame(space: Workspace, field: Field, shape: Moments, gain:
     free,
   );
   const shifts = shiftsOf(space, bright, { shape, form, radiusPx, noiseAt });
-  return { form, halo, typical, shifts, unitsPerElectron, noiseAt };
+  return { form, halo, typical, shifts, unitsPerElectron, gainLogSigma, noiseAt };
 }
 
 /** Bright and middling lone stars fitted with a free background. */

@@ -21,6 +21,8 @@ export interface Measurement {
   radiusPx: number;
   /** Stored units per electron: as given, or as the frame itself tells. */
   unitsPerElectron: number;
+  /** Standard error of its logarithm; 0 when it was given. */
+  gainLogSigma: number;
   /** What a star of this frame looks like, as detection found it. */
   shape: Moments;
 }
@@ -52,7 +54,7 @@ export function measureStars(
   const space = new Workspace(kernels, plane, radiusPx);
   const field = new Field(plane, sky, candidates, shape, radiusPx);
   const learned = learnFrame(space, field, shape, gain);
-  const { form, unitsPerElectron, noiseAt } = learned;
+  const { form, unitsPerElectron, gainLogSigma, noiseAt } = learned;
   onStage('stars');
   const samples: Sample[] = [];
   // Row by row, so that what one star reads is still at hand for the next.
@@ -86,6 +88,7 @@ export function measureStars(
     form,
     radiusPx,
     unitsPerElectron,
+    gainLogSigma,
     shape,
   };
 }

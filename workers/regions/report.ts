@@ -4,6 +4,7 @@ import type { Frame } from '../protocol/frame.ts';
 import type { FrameFacts, FrameReport, ListedStar } from '../protocol/report.ts';
 import { arcsecPerPx, type Rig } from '../protocol/rig.ts';
 import type { StarTable } from '../protocol/stars.ts';
+import { gainSentence, type GainTold } from './gain-words.ts';
 import { gridRegions, shapeStars, summarise } from './grid.ts';
 
 export interface ReportInput {
@@ -16,8 +17,8 @@ export interface ReportInput {
   noField: 'covered' | 'grid' | null;
   /** Satellite trails that were left out. */
   trails: number;
-  /** The header does not give the gain; it was estimated from the frame. */
-  gainMeasured: boolean;
+  /** What the frame's noise tells of the gain where the file says nothing; null where it does. */
+  gainTold: GainTold | null;
 }
 
 /** Fewer stars than this say nothing of a sensor's corners. */
@@ -85,12 +86,11 @@ function faultOf({ noField, stars }: ReportInput, shaped: number): Fault | null 
   };
 }
 
-function warningsOf({ frame, stars, gainMeasured, trails }: ReportInput, shaped: number): string[] {
+function warningsOf({ frame, stars, gainTold, trails }: ReportInput, shaped: number): string[] {
   const warnings: string[] = [];
   if (frame.planes === 3)
     warnings.push('This is a colour picture, not a raw frame: stars were measured on its green plane.');
-  if (gainMeasured && shaped > 0)
-    warnings.push('The file does not tell the gain (EGAIN); it was estimated from the noise of the frame.');
+  if (gainTold && shaped > 0) warnings.push(gainSentence(gainTold));
   if (trails > 0) warnings.push('A satellite or an aeroplane crossed the frame; its trail was left out.');
   const count = (bit: number) => stars.flags.reduce((sum, flags) => sum + (flags & bit ? 1 : 0), 0);
   const narrow = count(FLAG.undersampled);
