@@ -4,6 +4,7 @@ import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { calibrateWidths } from './calibrate.ts';
 import { Field } from './field.ts';
+import { combineHalfLight } from './half-light-field.ts';
 import { learnFrame } from './learn.ts';
 import type { Measurement } from './measure.ts';
 import { measureStar, type MeasuredStar } from './star.ts';
@@ -59,6 +60,7 @@ export function measureColour(
     found.push({ star, sample: { ...measured, target } });
   });
   const samples = found.map(({ sample }) => sample);
+  combineHalfLight(samples, plane, learned.halo);
   calibrateWidths(space, plane, samples, { shape, form, radiusPx, noiseAt });
   kernels.arena.reset(mark);
   return found.map(({ star, sample }) => inColour(star, sample.star)).filter(hasWidth);

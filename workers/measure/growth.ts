@@ -17,6 +17,8 @@ export interface Growth {
   dipole: [number, number];
   /** Share of the aperture's pixels that were seen. */
   seenShare: number;
+  /** Variance of the aperture's light over that of one pixel of the sky: each ring stands for its area by what is seen of it. */
+  spreadArea: number;
   /** Third central moments over the cube of the rms width of the profile, see protocol/stars.ts. */
   comet: [number, number];
   clover: [number, number];
@@ -153,6 +155,7 @@ export function measureGrowth(
   let outerData = 0;
   let outerPixels = 0;
   let allPixels = 0;
+  let spreadArea = 0;
   for (let ring = 0; ring < rings; ring++) {
     const inner = ring / RINGS_PER_PX;
     const outer = (ring + 1) / RINGS_PER_PX;
@@ -166,6 +169,7 @@ export function measureGrowth(
     if (pixels[ring] > 0) {
       const brightness = data[ring] / pixels[ring];
       brightest = Math.max(brightest, ring >= 1 ? brightness : -Infinity);
+      spreadArea += area ** 2 / pixels[ring];
     }
     allPixels += pixels[ring];
   }
@@ -208,6 +212,7 @@ export function measureGrowth(
     outerPixels,
     dipole: [moments[6], moments[7]],
     seenShare: allPixels / (Math.PI * (rings / RINGS_PER_PX) ** 2),
+    spreadArea,
     comet: [cometX / cube, cometY / cube],
     clover: [moments[4] / cube, moments[5] / cube],
   };

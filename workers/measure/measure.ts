@@ -6,6 +6,7 @@ import type { Kernels } from '../wasm/kernels.ts';
 import type { Plane } from '../wasm/plane.ts';
 import { calibrateWidths } from './calibrate.ts';
 import { Field } from './field.ts';
+import { combineHalfLight } from './half-light-field.ts';
 import { judgePlateaus, judgeShapes } from './judge.ts';
 import { learnFrame, type Gain } from './learn.ts';
 import { NeighbourIndex } from './neighbours.ts';
@@ -67,16 +68,17 @@ export function measureStars(
     const noise = blended ? { ...noiseAt(target), base: undefined } : noiseAt(target);
     const measured = measureStar(space, target, shape, form, radiusPx, noise, learned);
     if (!measured || measured.star.snr < MIN_SNR) return;
-    const { star, profile } = measured;
+    const { star } = measured;
     if (blended) star.flags |= FLAG.blended;
     if (field.nearBorder(star)) star.flags |= FLAG.edge;
-    samples.push({ star, target, profile });
+    samples.push({ ...measured, target });
   });
   const stars = samples.map((sample) => sample.star);
   onStage('judging');
   judgePlateaus(stars);
   judgeShapes(stars);
   onStage('calibration');
+  combineHalfLight(samples, plane, learned.halo);
   calibrateWidths(space, plane, samples, { shape, form, radiusPx, noiseAt });
   kernels.arena.reset(mark);
   const kept = withoutTwins(

@@ -26,6 +26,9 @@ export interface ProfileErrors {
   base: number;
   /** Of amplitude and base. */
   amplitudeBase: number;
+  /** Of the relative width (ln of the scale, at the same axis ratio) with amplitude and base. */
+  amplitudeScale: number;
+  baseScale: number;
   /** Of the logarithm of the flux. */
   logFlux: number;
   /** Mean of the two axes. */
@@ -143,10 +146,16 @@ export function fitProfile(
 
 function errorsOf(params: Float64Array, covariance: Float64Array, held: boolean): ProfileErrors {
   const shape = (row: number, col: number) => (held ? NaN : covariance[row * 7 + col]);
+  const [a, b, c] = [params[4], params[5], params[6]];
+  // d ln scale = -1/4 d ln (a b - c²)
+  const scale = (row: number) =>
+    (b * shape(row, 4) + a * shape(row, 5) - 2 * c * shape(row, 6)) / (-4 * (a * b - c * c));
   return {
     amplitude: covariance[0],
     base: covariance[7 + 1],
     amplitudeBase: covariance[1],
+    amplitudeScale: scale(0),
+    baseScale: scale(1),
     logFlux: held ? covariance[0] / params[0] ** 2 : logFluxVariance(params, covariance),
     position: (covariance[2 * 7 + 2] + covariance[3 * 7 + 3]) / 2,
     aa: shape(4, 4),
@@ -224,16 +233,19 @@ export function seenProfile(space: Workspace, profile: Profile): Profile {
   const [wideA, wideB, wideC] = startCurvature(shape, profile);
   const wideDet = wideA * wideB - wideC ** 2;
   // Errors of the curvature shrink with the curvature's own change, d(a')/d(a) = (a'/a)² for a wider star.
-  const shrink = (wideDet / det) ** 2;
+  const narrowing = Math.sqrt(wideDet / det);
+  const shrink = narrowing ** 4;
   const { aa, bb, cc, ab, ac, bc } = profile.errors;
   return {
     ...profile,
-    amplitude: profile.amplitude * Math.sqrt(wideDet / det),
+    amplitude: profile.amplitude * narrowing,
     a: wideA,
     b: wideB,
     c: wideC,
     errors: {
       ...profile.errors,
+      amplitudeScale: profile.errors.amplitudeScale * narrowing,
+      baseScale: profile.errors.baseScale * narrowing,
       aa: aa * shrink,
       bb: bb * shrink,
       cc: cc * shrink,

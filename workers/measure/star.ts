@@ -11,6 +11,7 @@ import {
   type Growth,
   type Halo,
 } from './growth.ts';
+import { halfLightOf, type HalfLight } from './half-light.ts';
 import { centreShift, type ShiftField } from './light-centre.ts';
 import {
   fitProfile,
@@ -226,6 +227,8 @@ export function momentProfile(
       amplitude: NaN,
       base: NaN,
       amplitudeBase: NaN,
+      amplitudeScale: NaN,
+      baseScale: NaN,
       logFlux: NaN,
       position: NaN,
       aa: NaN,
@@ -249,7 +252,7 @@ export function measureStar(
   radiusPx: number,
   noise: PixelNoise,
   { halo, typical, shifts }: Shared,
-): { star: MeasuredStar; profile: Profile } | null {
+): { star: MeasuredStar; profile: Profile; halfLight: HalfLight | null } | null {
   const {
     gathered,
     profile: own,
@@ -268,7 +271,8 @@ export function measureStar(
   const profile = fittedProfile ?? held ?? momentProfile(space, target, gathered, shape, radiusPx);
   if (!profile) return null;
   let flags = 0;
-  const shaped = shapeOf(seenProfile(space, profile));
+  const seen = seenProfile(space, profile);
+  const shaped = shapeOf(seen);
   const smooth = fittedProfile !== null || held !== null;
   const skyLevel = halo.shares.length > 0 ? halo.skyOffset * target.sigma : profile.base;
   const count = gathered.count;
@@ -278,8 +282,11 @@ export function measureStar(
   if (!fittedProfile) flags |= FLAG.unfitted;
   const ring = growth.middleOverRing < RING_SHARE && growth.rmsPx > RING_MIN_RMS_PX;
   // No smooth profile describes a ring: its light is counted pixel by pixel above the surroundings.
+  let baseVariance: number | null = null;
   if (ring || !smooth) {
-    const base = smooth ? skyUnder(growth, profile, halo, target) : profile.base + growth.outerLevel;
+    const under = smooth ? skyUnder(growth, profile, halo, target) : null;
+    const base = under ? under.base : profile.base + growth.outerLevel;
+    baseVariance = under && under.variance;
     growth = measureGrowth(space, count, { ...profile, base }, radiusPx, false, {
       halo: smooth ? haloBeyond(halo, radiusPx) : NO_HALO,
     });
@@ -325,7 +332,19 @@ export function measureStar(
     flags,
     plateau: snr > CLEAR_PEAK_SNR ? plateauOf(space, gathered, profile) : NO_PLATEAU,
   };
-  return { star, profile };
+  const halfLight =
+    fittedProfile &&
+    halfLightOf(
+      space,
+      seen,
+      (shaped.fwhmSigmaPx / shaped.fwhmPx) ** 2,
+      growth,
+      radiusPx,
+      halo,
+      noise,
+      baseVariance,
+    );
+  return { star, profile, halfLight };
 }
 
 /**
@@ -337,13 +356,14 @@ function skyUnder(
   { amplitude, base }: Profile,
   { skyOffset, edgePerHeight }: Halo,
   { sigma, roughness }: Target,
-): number {
+): { base: number; variance: number } {
   const mesh = skyOffset * sigma;
   const own = edgePerHeight * amplitude;
   const edge = base + outerLevel - own;
   const meshCertainty = 1 / (MEDIAN_OF_NINE * roughness) ** 2;
   const edgeCertainty = 1 / (sigma ** 2 / Math.max(outerPixels, 1) + (EDGE_SCATTER * own) ** 2);
-  return (mesh * meshCertainty + edge * edgeCertainty) / (meshCertainty + edgeCertainty);
+  const certainty = meshCertainty + edgeCertainty;
+  return { base: (mesh * meshCertainty + edge * edgeCertainty) / certainty, variance: 1 / certainty };
 }
 /** Stars differ by this share in what they have at the edge: their sizes change over the field. */
 const EDGE_SCATTER = 0.3;

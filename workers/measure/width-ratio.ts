@@ -1,5 +1,6 @@
 import { median } from '../math/robust.ts';
 import { halfPeakDiameterPx } from './contour.ts';
+import type { HalfLight } from './half-light.ts';
 import { MeanResidual, packResiduals, type StarResiduals } from './mean-residual.ts';
 import type { WidthRatio } from './pooled-ratios.ts';
 import { profileFlux, seenProfile, shapeOf, type PixelNoise, type Profile } from './profile.ts';
@@ -13,6 +14,8 @@ export interface Sample {
   star: MeasuredStar;
   target: Target;
   profile: Profile;
+  /** Null where no profile could be fitted freely. */
+  halfLight: HalfLight | null;
 }
 
 export interface FitSettings {

@@ -60,6 +60,8 @@ export class Workspace {
   readonly data: number;
   readonly inside: number;
   readonly halo: number;
+  /** As many zeros as there are edges of rings. */
+  readonly nothing: number;
   readonly moments: number;
   readonly nodes: number;
   /** The quadrature in use: offset x, y and weight. */
@@ -92,6 +94,8 @@ export class Workspace {
       rings(),
       rings(),
     ];
+    this.nothing = rings();
+    arena.f64(this.nothing, MAX_RINGS + 1).fill(0);
     this.moments = arena.alloc(8 * 8);
     this.stats = arena.alloc(4 * 8);
     this.neighbours = arena.alloc(MAX_NEIGHBOURS * 12);
