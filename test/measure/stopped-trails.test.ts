@@ -149,6 +149,31 @@ describe('what is no such frame is refused in a sentence', () => {
   test.each([30, 80])('trails that leave the frame, %i stars', (stars) => {
     expect(sentence({ ranPx: 900, stars })).toMatch(/trails/i);
   });
+  test.each([1 / 3, 0.5, 0.9])(
+    'the right reason in a very small frame, trails of %f of its height',
+    (part) => {
+      const said: string[] = [];
+      for (const stars of [25, 60, 120])
+        for (let seed = 1; seed <= 6; seed++)
+          said.push(sentence({ widthPx: 320, heightPx: 240, stars, ranPx: 240 * part, seed }));
+      // They are painted with bright ends. Where all the brightest stars stood outside or are overexposed nobody can see that.
+      const wrong = said.filter((each) => /^No trails|no bright end|too short/.test(each));
+      expect(wrong.length).toBeLessThanOrEqual(said.length / 9);
+    },
+  );
+  test('and the other way round: stars that stood, or that ran all the time, in a very small frame', () => {
+    for (let seed = 1; seed <= 6; seed++)
+      for (const stars of [25, 60, 200]) {
+        const small = { widthPx: 320, heightPx: 240, stars, seed };
+        expect(sentence({ ...small, ranPx: 0.5, stoodS: 20 })).toMatch(/^No trails|^Too few/);
+        if (stars < 200)
+          expect(sentence({ ...small, ranPx: 80, stoodS: 0 })).toMatch(/no bright end|^Too few/);
+      }
+  });
+  test('trails that are too short are told so', () => {
+    for (const seed of [2, 3, 4])
+      expect(sentence({ widthPx: 320, heightPx: 240, ranPx: 20, seed })).toMatch(/^The trails are too short/);
+  });
   test('no stars', () => {
     expect(sentence({ stars: 0 })).toMatch(/^Too few bright stars/);
   });

@@ -3,6 +3,7 @@ import type { TrailsSeen } from '../protocol/stopped-drive.ts';
 import { findHeads, HEAD_RADIUS_PX, lightOf, type LightPicture, type TrailHead } from './trail-heads.ts';
 import { endOf, FROM_PX, lightBehindEnd, meanLight, softEnd, strengthOf } from './trail-length.ts';
 import { profilesAlong, stacked, type HeadProfile, type TrailWay } from './trail-profile.ts';
+import { CROWDED, LEAST_LENGTH_PX, whyUnread } from './trail-refusal.ts';
 import { COARSE_REACH_PX, coarseAngle, lateralFit, refined } from './trail-way.ts';
 
 export interface StoppedTrails extends TrailsSeen {
@@ -14,7 +15,6 @@ export type TrailsFound = { ok: true; value: StoppedTrails } | { ok: false; sent
 const refused = (sentence: string): TrailsFound => ({ ok: false, sentence });
 
 const FEWEST_HEADS = 5;
-const LEAST_LENGTH_PX = 25;
 const LEAST_SIGMAS = 10;
 /** A bright end has nothing behind it: less than this part of what runs ahead. */
 const MOST_BEHIND = 0.3;
@@ -25,9 +25,6 @@ const MOST_BEYOND = 0.4;
 /** Less light in the trails than this: something else was taken for their end. */
 const LEAST_SHARE = 0.55;
 const GROUPS = 6;
-
-const NO_TRAILS =
-  'No trails with a bright end are seen in this frame. Let the mount track for five seconds, then switch the drive off and leave the shutter open for another twenty.';
 
 /**
  * Direction and length of the trails in a frame that tracked for a few seconds and then stood still. `values` are the
@@ -49,32 +46,30 @@ export function stoppedTrails(
       'Too few bright stars that are not overexposed. Take a field with more stars, or a shorter exposure.',
     );
   const reach = Math.hypot(widthPx, heightPx);
-  let way: TrailWay = { angleRad: coarseAngle(light, heads), turnPerPx: 0 };
+  const bright = heads;
+  const first = coarseAngle(light, heads);
+  const unread = (seenPx: number) => refused(whyUnread(light, bright, first, seenPx));
+  let way: TrailWay = { angleRad: first, turnPerPx: 0 };
   for (const px of [COARSE_REACH_PX, 100]) way = refined(profilesAlong(light, heads, way, px), way, px);
   let profiles = profilesAlong(light, heads, way, Math.ceil(reach));
   let lengthPx = endOf(profiles);
   for (let round = 0; round < 2; round++) {
-    if (!(lengthPx > LEAST_LENGTH_PX - 5)) return refused(NO_TRAILS);
+    if (!(lengthPx > LEAST_LENGTH_PX - 5)) return unread(lengthPx);
     // Bright trails have peaks of their own, which are no heads.
     heads = trueHeads(light, withoutTrails(heads, way, lengthPx), way, lengthPx);
-    if (heads.length < FEWEST_HEADS) return refused(NO_TRAILS);
+    if (heads.length < FEWEST_HEADS) return unread(lengthPx);
     way = refined(profilesAlong(light, heads, way, Math.ceil(lengthPx)), way, lengthPx);
     profiles = profilesAlong(light, heads, way, Math.ceil(reach));
     lengthPx = endOf(profiles);
   }
   const seen = strengthOf(profiles, lengthPx);
-  if (lengthPx < LEAST_LENGTH_PX || !(seen.sigmas > LEAST_SIGMAS)) return refused(NO_TRAILS);
+  if (lengthPx < LEAST_LENGTH_PX || !(seen.sigmas > LEAST_SIGMAS)) return unread(lengthPx);
   const back = profilesAlong(light, heads, opposite(way), Math.ceil(lengthPx));
   const begins = 1 - seen.level * HEAD_RADIUS_PX > LEAST_HEAD;
-  if (!begins || strengthOf(back, lengthPx).level > MOST_BEHIND * seen.level)
-    return refused(
-      'The trails have no bright end: which end is the beginning cannot be told. Let the mount track for about five seconds first, then switch it off.',
-    );
+  if (!begins || strengthOf(back, lengthPx).level > MOST_BEHIND * seen.level) return unread(lengthPx);
   const beyond = lightBehindEnd(profiles, lengthPx);
   if (!(Math.abs(beyond) < MOST_BEYOND) || wholeTrails(profiles, lengthPx) < FEWEST_HEADS)
-    return refused(
-      'The trails run out of the frame, or over each other. Leave the shutter open for a shorter time after switching off.',
-    );
+    return refused(CROWDED);
   const value = withErrors(profiles, way, lengthPx);
   if (value.ranShare.value < LEAST_SHARE)
     return refused(
