@@ -28,7 +28,7 @@ function kernelDetect(
     const cells = mesh.cols * mesh.rows;
     const [levels, sigmas] = [arena.alloc(cells * 4), arena.alloc(cells * 4)];
     const [runs, peaks, peakCount] = [arena.alloc(capacity * 8), arena.alloc(capacity * 20), arena.alloc(4)];
-    const scratchBytes = (plane.widthPx + 92) * (order + 16) * 4;
+    const scratchBytes = (plane.widthPx + 27) * (order + 16) * 4;
     const scratch = arena.alloc(scratchBytes + 4);
     arena.f32(levels, cells).set(mesh.levels);
     arena.f32(sigmas, cells).set(mesh.sigmas);
@@ -150,6 +150,7 @@ function differences(
 
 const SIZES: [widthPx: number, heightPx: number][] = [
   [203, 150],
+  [1045, 19], // wider than two tiles of sky
   [64, 64],
   [61, 7],
   [130, 1],

@@ -8,7 +8,7 @@ export const THRESHOLD_SIGMAS = 5.5;
 const RUN_BYTES = 8;
 const PEAK_BYTES = 20;
 /** Room that the kernel wants in front of and behind each row of its scratch, f32. */
-const ROW_MARGIN = 92;
+const ROW_MARGIN = 27;
 const SCRATCH_ROWS = 16;
 const MOST_ORDER = 16;
 

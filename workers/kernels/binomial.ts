@@ -1,62 +1,44 @@
-// Convolution with binomial weights, the Gaussian of detection: n times [1 1] has a variance of n / 4 px² and costs n
-// additions a pixel along each axis. Stages of six and of two follow on each other, each in place. The sums are not
-// divided: after n along both axes, white noise of 1 has become C(2n, n).
+// Convolution with binomial weights, the Gaussian of detection: of order n it has a variance of n / 4 px² along each axis.
+// Down the columns it is n times [1 1], n additions a pixel, in stages of six and of two; along the rows, which most
+// pixels need not be convolved along, it is the weights themselves. Nothing is divided: after n along both axes, white
+// noise of 1 has become C(2n, n).
 
 /** Rows that are convolved down together, so that what a column remembers stays in registers over them. */
 export const BATCH: i32 = 8;
 
-/** Four pixels plus those one to the right, which begin in `a` and go on in `b`. */
+/** The weights from the middle one outwards, each in four lanes; the highest order is 16. */
+const WEIGHTS: usize = memory.data(9 * 16, 16);
+
+/** Lays down the weights of an even order for `alongRow` and `alongAt`. */
+export function layWeights(order: i32): void {
+  let weight: f64 = 1;
+  for (let j = 1; j <= order >> 1; j++) weight = (weight * <f64>(order - j + 1)) / <f64>j;
+  for (let j = 0, half = order >> 1; j <= half; j++) {
+    v128.store(WEIGHTS + ((<usize>j) << 4), f32x4.splat(<f32>weight));
+    weight = (weight * <f64>(half - j)) / <f64>(half + j + 1);
+  }
+}
+
+/** Four pixels of the convolution along a row; `half` the order, which the row has zeros for at both its ends. */
 // @ts-ignore: decorator
 @inline
-function withNext(a: v128, b: v128): v128 {
-  return f32x4.add(a, v128.shuffle<i32>(a, b, 1, 2, 3, 4));
+export function alongRow(at: usize, half: i32): v128 {
+  let sum = f32x4.mul(v128.load(at), v128.load(WEIGHTS));
+  if (half == 3) return f32x4.add(f32x4.add(sum, pairAlong(at, 1)), f32x4.add(pairAlong(at, 2), pairAlong(at, 3)));
+  for (let j = 1; j <= half; j++) sum = f32x4.add(sum, pairAlong(at, j));
+  return sum;
 }
 
-/**
- * Along a row: `from` begins with `order` / 2 zeros and ends with 28 zeros at least; the result, `width` f32, is left at
- * `to`, in front of which 96 bytes are scratch. Rows may be the same when `to` is `from`.
- */
-export function alongRow(from: usize, to: usize, width: i32, order: i32): void {
-  let left = order;
-  let source = from;
-  for (; left >= 6; left -= 6, source = to) six(source, to, width + left);
-  for (; left >= 2; left -= 2, source = to) two(source, to, width + left);
-  if (source != to) memory.copy(to, source, <usize>width << 2);
+/** What four pixels have from those j in front of them and j behind. */
+// @ts-ignore: decorator
+@inline
+function pairAlong(at: usize, j: usize): v128 {
+  return f32x4.mul(f32x4.add(v128.load(at - (j << 2)), v128.load(at + (j << 2))), v128.load(WEIGHTS + (j << 4)));
 }
 
-/** The sums run six vectors behind: s0 to s5 hold what each addition still waits for. */
-function six(from: usize, to: usize, width: i32): void {
-  const end = from + (<usize>((width + 3) >> 2) << 4) + 96;
-  let out = to - 96;
-  let s0 = f32x4.splat(0), s1 = s0, s2 = s0, s3 = s0, s4 = s0, s5 = s0;
-  for (let at = from; at < end; at += 16, out += 16) {
-    const t0 = v128.load(at);
-    const t1 = withNext(s0, t0);
-    const t2 = withNext(s1, t1);
-    const t3 = withNext(s2, t2);
-    const t4 = withNext(s3, t3);
-    const t5 = withNext(s4, t4);
-    v128.store(out, withNext(s5, t5));
-    s0 = t0;
-    s1 = t1;
-    s2 = t2;
-    s3 = t3;
-    s4 = t4;
-    s5 = t5;
-  }
-}
-
-function two(from: usize, to: usize, width: i32): void {
-  const end = from + (<usize>((width + 3) >> 2) << 4) + 32;
-  let out = to - 32;
-  let s0 = f32x4.splat(0), s1 = s0;
-  for (let at = from; at < end; at += 16, out += 16) {
-    const t0 = v128.load(at);
-    const t1 = withNext(s0, t0);
-    v128.store(out, withNext(s1, t1));
-    s0 = t0;
-    s1 = t1;
-  }
+/** One pixel of it. */
+export function alongAt(at: usize, half: i32): f32 {
+  return f32x4.extract_lane(alongRow(at, half), 0);
 }
 
 /**
@@ -70,28 +52,32 @@ export function downColumns(
   let kept = memory;
   let found = 0;
   let left = order;
-  for (; left >= 6; left -= 6, kept += 6 * stride) found = sixDown(rows, stride, width, kept, limit, blocks);
+  for (; left >= 6; left -= 6, kept += 6 * stride) found = sixDown(rows, stride, rows, stride, width, kept, limit, blocks);
   for (; left >= 2; left -= 2, kept += 2 * stride) found = twoDown(rows, stride, width, kept, limit, blocks);
   if (order > 0) return found;
   for (let x = 0; x < width; x += 4, found++) store<i32>(blocks + ((<usize>found) << 2), x);
   return found;
 }
 
-function sixDown(rows: usize, stride: usize, width: i32, kept: usize, limit: f32, blocks: usize): i32 {
+/** Six of the additions, from rows `fromStride` apart to rows `stride` apart, as are those of `kept`. */
+export function sixDown(
+  from: usize, fromStride: usize, to: usize, stride: usize, width: i32, kept: usize, limit: f32, blocks: usize,
+): i32 {
   const limits = f32x4.splat(limit);
   let found = 0;
   for (let x = 0; x < width; x += 4) {
     const column = (<usize>x) << 2;
-    const memory = kept + column;
-    let s0 = v128.load(memory);
-    let s1 = v128.load(memory + stride);
-    let s2 = v128.load(memory + 2 * stride);
-    let s3 = v128.load(memory + 3 * stride);
-    let s4 = v128.load(memory + 4 * stride);
-    let s5 = v128.load(memory + 5 * stride);
+    const waiting = kept + (<usize>x) * 24;
+    let s0 = v128.load(waiting);
+    let s1 = v128.load(waiting, 16);
+    let s2 = v128.load(waiting, 32);
+    let s3 = v128.load(waiting, 48);
+    let s4 = v128.load(waiting, 64);
+    let s5 = v128.load(waiting, 80);
     let most = f32x4.splat(0);
-    let at = rows + column;
-    for (let r = 0; r < BATCH; r++, at += stride) {
+    let at = from + column;
+    let out = to + column;
+    for (let r = 0; r < BATCH; r++, at += fromStride, out += stride) {
       const t0 = v128.load(at);
       const t1 = f32x4.add(s0, t0);
       const t2 = f32x4.add(s1, t1);
@@ -99,7 +85,7 @@ function sixDown(rows: usize, stride: usize, width: i32, kept: usize, limit: f32
       const t4 = f32x4.add(s3, t3);
       const t5 = f32x4.add(s4, t4);
       const t6 = f32x4.add(s5, t5);
-      v128.store(at, t6);
+      v128.store(out, t6);
       most = f32x4.pmax(most, t6);
       s0 = t0;
       s1 = t1;
@@ -108,12 +94,12 @@ function sixDown(rows: usize, stride: usize, width: i32, kept: usize, limit: f32
       s4 = t4;
       s5 = t5;
     }
-    v128.store(memory, s0);
-    v128.store(memory + stride, s1);
-    v128.store(memory + 2 * stride, s2);
-    v128.store(memory + 3 * stride, s3);
-    v128.store(memory + 4 * stride, s4);
-    v128.store(memory + 5 * stride, s5);
+    v128.store(waiting, s0);
+    v128.store(waiting, s1, 16);
+    v128.store(waiting, s2, 32);
+    v128.store(waiting, s3, 48);
+    v128.store(waiting, s4, 64);
+    v128.store(waiting, s5, 80);
     if (v128.any_true(f32x4.gt(most, limits))) {
       store<i32>(blocks + ((<usize>found) << 2), x);
       found++;
@@ -127,9 +113,9 @@ function twoDown(rows: usize, stride: usize, width: i32, kept: usize, limit: f32
   let found = 0;
   for (let x = 0; x < width; x += 4) {
     const column = (<usize>x) << 2;
-    const memory = kept + column;
-    let s0 = v128.load(memory);
-    let s1 = v128.load(memory + stride);
+    const waiting = kept + ((<usize>x) << 3);
+    let s0 = v128.load(waiting);
+    let s1 = v128.load(waiting, 16);
     let most = f32x4.splat(0);
     let at = rows + column;
     for (let r = 0; r < BATCH; r++, at += stride) {
@@ -141,8 +127,8 @@ function twoDown(rows: usize, stride: usize, width: i32, kept: usize, limit: f32
       s0 = t0;
       s1 = t1;
     }
-    v128.store(memory, s0);
-    v128.store(memory + stride, s1);
+    v128.store(waiting, s0);
+    v128.store(waiting, s1, 16);
     if (v128.any_true(f32x4.gt(most, limits))) {
       store<i32>(blocks + ((<usize>found) << 2), x);
       found++;

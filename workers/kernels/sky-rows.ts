@@ -1,18 +1,38 @@
+import { BATCH, sixDown } from './binomial';
 import { held, heldF32 } from './lanes';
 
-// A row of the frame in units of its noise above the sky, as detection takes it.
+// Rows of the frame in units of their noise above the sky, as detection takes them.
 
 /** A pixel is hot when it stands this many sigmas out ... */
 const HOT_SIGMAS: f32 = 8;
 /** ... and both rings of four neighbours stay below this share of it (a star of 1.2 px FWHM still has 0.1). */
 const HOT_SHARE: f32 = 0.05;
 
+/** Sky and noise vary slowly: their rows are renewed only so often. */
+export const SKY_ROWS: i32 = 4;
+/** Columns, a multiple of four, whose sky is laid out at a time, so that it is still in the cache when it is taken off. */
+export const TILE_PX: i32 = 512;
+/** Between rows of the sky, in bytes: a tile and room for three more. */
+const SKY_STRIDE: usize = (<usize>(TILE_PX + 4)) << 2;
+/** Sky, weights of even rows and of odd rows, for the first SKY_ROWS rows of a batch and for the others. */
+const SKY: usize = memory.data(6 * (TILE_PX + 4) * 4, 16);
+
+/** Lays out the sky of a batch of rows that begins at y0, from column x0 to x1 (exclusive), see `skyRows`. */
+export function laySky(
+  levels: usize, sigmas: usize, cols: i32, rows: i32, width: i32, height: i32, x0: i32, x1: i32, y0: i32, sites: i32,
+): void {
+  let row = SKY - ((<usize>x0) << 2);
+  for (let y = y0; y < y0 + BATCH; y += SKY_ROWS, row += 3 * SKY_STRIDE) {
+    skyRows(levels, sigmas, cols, rows, width, height, x0, x1, y + SKY_ROWS / 2, sites, row, row + SKY_STRIDE, row + 2 * SKY_STRIDE);
+  }
+}
+
 /**
  * Sky level and 1/noise of row y, linear between the mesh nodes; weights are zero where the site does not count. Three
- * rows of f32, each with room for three more than `width`.
+ * rows of f32, written from x0 to x1 (exclusive) and up to three beyond.
  */
-export function skyRows(
-  levels: usize, sigmas: usize, cols: i32, rows: i32, width: i32, height: i32, y: i32, sites: i32,
+function skyRows(
+  levels: usize, sigmas: usize, cols: i32, rows: i32, width: i32, height: i32, x0: i32, x1: i32, y: i32, sites: i32,
   sky: usize, weightEven: usize, weightOdd: usize,
 ): void {
   let fy = ((<f32>y + 0.5) * <f32>rows) / <f32>height - 0.5;
@@ -31,12 +51,12 @@ export function skyRows(
   const middles = held(9, f32x4(0.5, 1.5, 2.5, 3.5));
   const half = heldF32(10, 0.5);
   const last = heldF32(11, cols - 1);
-  let x = 0;
-  while (x < width) {
+  let x = x0;
+  while (x < x1) {
     const place = max<f32>(0, (<f32>x + 0.5) * nodesPerPx - 0.5);
     const i = min(<i32>place, lastCell);
     // Vectors that begin at `stop` or beyond reach past the next node.
-    const stop = i == lastCell ? width : min(width, <i32>(Mathf.floor((<f32>i + 1.5) / nodesPerPx - 0.5)) - 2);
+    const stop = i == lastCell ? x1 : min(x1, <i32>(Mathf.floor((<f32>i + 1.5) / nodesPerPx - 0.5)) - 2);
     const level0 = held(4, meshNode(levels, upper, lower, cols, i, v));
     const level1 = held(5, f32x4.sub(meshNode(levels, upper, lower, cols, i + 1, v), level0));
     const sigma0 = held(6, meshNode(sigmas, upper, lower, cols, i, v));
@@ -52,7 +72,7 @@ export function skyRows(
       v128.store(weightEven + at, v128.and(inverse, even));
       v128.store(weightOdd + at, v128.and(inverse, odd));
     }
-    if (x >= width) return;
+    if (x >= x1) return;
     // Nodes are far wider than four pixels: at most one of them lies between the lanes.
     const u = f32x4.sub(placesFrom(x, middles, scale, half, last), start);
     const beyond = f32x4.gt(u, one);
@@ -98,43 +118,120 @@ function siteLanes(pair: i32): v128 {
   return i32x4.replace_lane(i32x4.replace_lane(i32x4.splat(first), 1, second), 3, second);
 }
 
-/** One row in units of the noise; hot pixels are replaced by their neighbours, NaN by the sky. */
+/**
+ * Pixels x0 to x1 (exclusive) of a row, of a tile whose sky is laid out from `tileX` on, in units of the noise; hot
+ * pixels are replaced by their neighbours, NaN by the sky.
+ */
 export function subtractSky<T>(
-  pixels: usize, width: i32, height: i32, y: i32, sky: usize, weight: usize, sites: i32, out: usize,
+  pixels: usize, width: i32, height: i32, x0: i32, x1: i32, y: i32, tileX: i32, sites: i32, out: usize,
 ): void {
   const row = pixels + <usize>y * <usize>width * sizeof<T>();
+  const sky = SKY + ((y & (BATCH - 1)) < SKY_ROWS ? 0 : 3 * SKY_STRIDE) - ((<usize>tileX) << 2);
+  const weight = sky + ((y & 1) == 0 ? SKY_STRIDE : 2 * SKY_STRIDE);
   const limit = heldF32(0, HOT_SIGMAS);
-  let x = 0;
-  for (; x + 8 <= width; x += 8) {
+  let x = x0;
+  for (; x + 4 <= x1; x += 4) {
     const at = (<usize>x) << 2;
-    let left: v128, right: v128;
-    if (isFloat<T>()) {
-      left = v128.load(row + at);
-      right = v128.load(row + at, 16);
-      // NaN as the sky itself.
-      left = v128.bitselect(left, v128.load(sky + at), f32x4.eq(left, left));
-      right = v128.bitselect(right, v128.load(sky + at, 16), f32x4.eq(right, right));
-    } else {
-      const raw = v128.load(row + (at >> 1));
-      left = f32x4.convert_i32x4_s(i32x4.extend_low_i16x8_u(raw));
-      right = f32x4.convert_i32x4_s(i32x4.extend_high_i16x8_u(raw));
-    }
-    left = f32x4.mul(f32x4.sub(left, v128.load(sky + at)), v128.load(weight + at));
-    right = f32x4.mul(f32x4.sub(right, v128.load(sky + at, 16)), v128.load(weight + at, 16));
-    v128.store(out + at, left);
-    v128.store(out + at, right, 16);
-    if (v128.any_true(f32x4.gt(f32x4.pmax(left, right), limit))) {
-      let high = i32x4.bitmask(f32x4.gt(left, limit)) | (i32x4.bitmask(f32x4.gt(right, limit)) << 4);
-      for (; high != 0; high &= high - 1) repairHot<T>(pixels, width, height, x + ctz(high), y, sky, weight, sites, out);
+    const value = inNoise<T>(row + <usize>x * sizeof<T>(), v128.load(sky + at), v128.load(weight + at));
+    v128.store(out + at, value);
+    for (let high = i32x4.bitmask(f32x4.gt(value, limit)); high != 0; high &= high - 1) {
+      repairHot<T>(pixels, width, height, x + ctz(high), y, sky, weight, sites, out);
     }
   }
-  for (; x < width; x++) {
+  for (; x < x1; x++) {
     const at = (<usize>x) << 2;
     const raw = <f32>load<T>(row + <usize>x * sizeof<T>());
     const value = (raw - load<f32>(sky + at)) * load<f32>(weight + at);
     store<f32>(out + at, value == value ? value : 0);
     repairHot<T>(pixels, width, height, x, y, sky, weight, sites, out);
   }
+}
+
+/** Four pixels above the sky in units of the noise; NaN as the sky itself. */
+// @ts-ignore: decorator
+@inline
+function inNoise<T>(at: usize, sky: v128, weight: v128): v128 {
+  if (isFloat<T>()) {
+    const raw = v128.load(at);
+    return f32x4.mul(f32x4.sub(v128.bitselect(raw, sky, f32x4.eq(raw, raw)), sky), weight);
+  }
+  return f32x4.mul(f32x4.sub(f32x4.convert_i32x4_s(v128.load16x4_u(at)), sky), weight);
+}
+
+/** Four columns of a batch in which something is hot, or which the frame does not fill. */
+const BLOCK: usize = memory.data(16 * BATCH, 16);
+
+/**
+ * BATCH rows from y0 of a tile whose sky is laid out, in units of the noise, convolved down their columns by the first
+ * six of the binomial on the way, see `downColumns`: what a column needs is read once and never waits in memory. Rows
+ * beyond the frame are sky.
+ */
+export function skyDownSix<T>(
+  pixels: usize, width: i32, height: i32, x0: i32, x1: i32, y0: i32, sites: i32, rows: usize, stride: usize, kept: usize, limit: f32, blocks: usize,
+): i32 {
+  const whole = y0 + BATCH <= height ? x1 & ~3 : 0;
+  const pixelRow = <usize>width * sizeof<T>();
+  let found = 0;
+  for (let x = x0; x < x1; x += 4) {
+    const column = (<usize>x) << 2;
+    const waiting = kept + <usize>x * 24;
+    if (x < whole) {
+      const sky = SKY + ((<usize>(x - x0)) << 2);
+      let s0 = v128.load(waiting);
+      let s1 = v128.load(waiting, 16);
+      let s2 = v128.load(waiting, 32);
+      let s3 = v128.load(waiting, 48);
+      let s4 = v128.load(waiting, 64);
+      let s5 = v128.load(waiting, 80);
+      let hottest = f32x4.splat(0);
+      let most = f32x4.splat(0);
+      let from = pixels + (<usize>y0 * <usize>width + <usize>x) * sizeof<T>();
+      let to = rows + column;
+      for (let r = 0; r < BATCH; r += 2) {
+        const level = sky + (r < SKY_ROWS ? 0 : 3 * SKY_STRIDE);
+        const t0 = inNoise<T>(from, v128.load(level), v128.load(level, SKY_STRIDE));
+        const t1 = f32x4.add(s0, t0);
+        const t2 = f32x4.add(s1, t1);
+        const t3 = f32x4.add(s2, t2);
+        const t4 = f32x4.add(s3, t3);
+        const t5 = f32x4.add(s4, t4);
+        const t6 = f32x4.add(s5, t5);
+        v128.store(to, t6);
+        s0 = inNoise<T>(from + pixelRow, v128.load(level), v128.load(level, 2 * SKY_STRIDE));
+        s1 = f32x4.add(t0, s0);
+        s2 = f32x4.add(t1, s1);
+        s3 = f32x4.add(t2, s2);
+        s4 = f32x4.add(t3, s3);
+        s5 = f32x4.add(t4, s4);
+        const s6 = f32x4.add(t5, s5);
+        v128.store(to + stride, s6);
+        hottest = f32x4.pmax(hottest, f32x4.pmax(t0, s0));
+        most = f32x4.pmax(most, f32x4.pmax(t6, s6));
+        from += 2 * pixelRow;
+        to += 2 * stride;
+      }
+      if (!v128.any_true(f32x4.gt(hottest, f32x4.splat(HOT_SIGMAS)))) {
+        v128.store(waiting, s0);
+        v128.store(waiting, s1, 16);
+        v128.store(waiting, s2, 32);
+        v128.store(waiting, s3, 48);
+        v128.store(waiting, s4, 64);
+        v128.store(waiting, s5, 80);
+        // Listed without a branch, which nobody could foretell.
+        store<i32>(blocks + ((<usize>found) << 2), x);
+        found += i32(v128.any_true(f32x4.gt(most, f32x4.splat(limit))));
+        continue;
+      }
+    }
+    memory.fill(BLOCK, 0, 16 * BATCH);
+    for (let r = 0, last = min(BATCH, height - y0); r < last; r++) {
+      subtractSky<T>(pixels, width, height, x, min(x + 4, x1), y0 + r, x0, sites, BLOCK + ((<usize>r) << 4) - column);
+    }
+    const block = blocks + ((<usize>found) << 2);
+    found += sixDown(BLOCK, 16, rows + column, stride, 4, waiting, limit, block);
+    store<i32>(block, x);
+  }
+  return found;
 }
 
 function repairHot<T>(
