@@ -32,6 +32,9 @@ const api: FrameWorkerApi = {
     const outcome = (await ready()).cutout(handle, xPx, yPx, sidePx);
     return outcome.ok ? transfer(outcome, [outcome.value.valuesAdu.buffer]) : outcome;
   },
+  async colours(handle) {
+    return (await ready()).colours(handle);
+  },
 };
 
 expose(api);

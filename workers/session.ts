@@ -41,7 +41,8 @@ interface Held {
   frame: Frame;
   plane: Plane;
   sky: Sky;
-  channelSky: ChannelSky | null;
+  /** Of each colour; undefined before a tile was asked for. */
+  channelSky?: ChannelSky | null;
   stars: StarTable;
   measurement: Measurement;
   electronsPerAdu: number;
@@ -110,7 +111,6 @@ export class FrameSession {
         'no-signal',
         'Most pixels of this frame have exactly the same value, without any noise: the sensor was covered, or this is no exposure of a camera. Take a frame of the sky.',
       );
-    const channelSky = options.numbersAlone ? null : this.channelSky(frame, plane);
 
     clock.enter('detecting', plane.heightPx);
     const detection = detectStars(plane, sky, this.kernels);
@@ -139,7 +139,6 @@ export class FrameSession {
       frame,
       plane,
       sky,
-      channelSky,
       stars,
       measurement,
       electronsPerAdu,
@@ -159,7 +158,7 @@ export class FrameSession {
       }),
       meta: frame.meta,
       stars,
-      ...(options.numbersAlone ? NUMBERS_ALONE : this.pictures(frame, plane, stars, measurement)),
+      ...(options.numbersAlone ? NUMBERS_ALONE : this.pictures(plane, stars, measurement)),
       view,
       reading,
       timingMs: clock.finish(),
@@ -172,6 +171,7 @@ export class FrameSession {
     if (!held || held.handle !== handle) return GONE;
     if (!held.view.levels[level]) return failure('internal', `The frame has no level ${level}.`);
     const { low, high } = held.range;
+    held.channelSky ??= this.channelSky(held);
     return success(
       renderTile(held.frame, this.kernels.arena, held.channelSky, low, high, { level, col, row }),
     );
@@ -191,6 +191,18 @@ export class FrameSession {
   /** The stamp of one star of the table. */
   stamp(handle: number, star: number): Outcome<StampSet> {
     return this.cutStamps(handle, { star });
+  }
+
+  /** The same stars on the pixels of each colour; null for a monochrome frame. */
+  colours(handle: number): Outcome<ColourSummary | null> {
+    const { held } = this;
+    if (!held || held.handle !== handle) return GONE;
+    const { frame, plane, measurement } = held;
+    const planes = colourPlanes(frame, plane);
+    if (!planes) return success(null);
+    const [red, blue] = [planes[0], planes[2]].map((part) => measureColour(part, measurement, this.kernels));
+    const green = measuredColour(measurement);
+    return success(summariseColours({ red, green, blue }, plane.widthPx, plane.heightPx));
   }
 
   /** The trails of a frame that tracked for some seconds and then stood; a fault says what is missing. */
@@ -225,32 +237,21 @@ export class FrameSession {
 
   /** What the page of one frame shows besides. */
   private pictures(
-    frame: Frame,
     plane: Plane,
     stars: StarTable,
     measurement: Measurement,
-  ): Pick<Measured, 'fineRegions' | 'meanStars' | 'colour'> {
+  ): Pick<Measured, 'fineRegions' | 'meanStars'> {
     const { widthPx, heightPx } = plane;
     const { cols, rows } = fineGridSize(stars.count, widthPx, heightPx);
     const halfSidePx = Math.min(MOST_MEAN_STAR_PX, measurement.radiusPx);
     return {
       fineRegions: gridRegions(stars, widthPx, heightPx, cols, rows),
       meanStars: meanStars(stars, plane, this.kernels, 3, 3, halfSidePx),
-      colour: this.colours(frame, plane, measurement),
     };
   }
 
-  /** The same stars on the pixels of each colour. */
-  private colours(frame: Frame, plane: Plane, measurement: Measurement): ColourSummary | null {
-    const planes = colourPlanes(frame, plane);
-    if (!planes) return null;
-    const [red, blue] = [planes[0], planes[2]].map((part) => measureColour(part, measurement, this.kernels));
-    const green = measuredColour(measurement);
-    return summariseColours({ red, green, blue }, plane.widthPx, plane.heightPx);
-  }
-
   /** Median sky of each colour, so that the viewer can show a grey sky. */
-  private channelSky(frame: Frame, plane: Plane): ChannelSky | null {
+  private channelSky({ frame, plane }: Held): ChannelSky | null {
     const { arena } = this.kernels;
     const level = (part: Plane) => {
       const mark = arena.mark();
@@ -274,7 +275,7 @@ function colourPlanes({ mosaic, planes, pixels }: Frame, plane: Plane): Plane[] 
   return [0, 1, 2].map((index) => ({ ...plane, address: pixels.address + index * bytes }));
 }
 
-const NUMBERS_ALONE = { fineRegions: [], meanStars: [], colour: null };
+const NUMBERS_ALONE = { fineRegions: [], meanStars: [] };
 
 const NOTHING_FOUND: Detection = {
   candidates: [],

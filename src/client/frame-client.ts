@@ -1,5 +1,6 @@
 import { proxy, type Remote } from 'comlink';
 import type {
+  ColourSummary,
   FrameWorkerApi,
   Measured,
   MeasureOptions,
@@ -96,6 +97,11 @@ export class FrameClient {
 
   cutout(frame: FrameRef, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>> {
     return this.#ask(frame, (api) => api.cutout(frame.handle, xPx, yPx, sidePx));
+  }
+
+  /** The frame's stars in each of its colours; null for a monochrome frame. */
+  colours(frame: FrameRef): Promise<Outcome<ColourSummary | null>> {
+    return this.#ask(frame, (api) => api.colours(frame.handle));
   }
 
   async #ask<T>(

@@ -184,6 +184,7 @@ export const useAnalysis = defineStore('analysis', () => {
     rig: () => rig,
     stamps: (frame: FrameRef, most: number) => askPixels(frame, (held) => client.stamps(held, most)),
     stamp: (frame: FrameRef, star: number) => askPixels(frame, (held) => client.stamp(held, star)),
+    colours: (frame: FrameRef) => askPixels(frame, (held) => client.colours(held)),
     tile: (frame: FrameRef, level: number, col: number, row: number) =>
       askPixels(frame, (held) => client.tile(held, level, col, row)),
     cutout: (frame: FrameRef, xPx: number, yPx: number, sidePx: number) =>

@@ -4,7 +4,7 @@ import { simulateExposure } from '../../workers/simulate/exposure.ts';
 import type { ProfileName } from '../../workers/simulate/profiles.ts';
 import { makeScene } from '../../workers/simulate/scene.ts';
 import { fwhmAt } from '../../workers/simulate/truth.ts';
-import { measureFrame, scatter } from '../support/star-frames.ts';
+import { measureColours, measureFrame, scatter, testSession } from '../support/star-frames.ts';
 
 // Red, green and blue of a mosaic, each on its own pixels, against what the simulator drew.
 
@@ -55,7 +55,7 @@ describe('width and half-flux diameter of each colour', () => {
     ['moffat', { R: 5.2, G: 4.4, B: 4.8 }],
   ] as [ProfileName, Each][])('%s, %o px', async (profile, fwhmPx) => {
     const frame = layered(profile, fwhmPx, { R: 0, G: 0, B: 0 }, 31);
-    const { colour } = await measureFrame(frame, CARDS);
+    const colour = await measureColours(frame, CARDS);
     COLOURS.forEach((each, i) => {
       const found = [colour!.red, colour!.green, colour!.blue][i];
       const truth = widthsThroughPixel({ profile, fwhmPx: fwhmPx[each] });
@@ -80,7 +80,7 @@ test('colours that come to focus apart: each width as the simulator has it', asy
   );
   const scene = { ...base, spectrum };
   const { pixels, widthPx, heightPx } = simulateExposure(scene);
-  const { colour } = await measureFrame({ pixels, widthPx, heightPx }, CARDS);
+  const colour = await measureColours({ pixels, widthPx, heightPx }, CARDS);
   COLOURS.forEach((each, i) => {
     const found = [colour!.red, colour!.green, colour!.blue][i];
     const truth = fwhmAt(scene, widthPx / 2, heightPx / 2, each);
@@ -91,10 +91,17 @@ test('colours that come to focus apart: each width as the simulator has it', asy
 test.each([2.2, 3, 5])('lateral colour of stars of %f px lies within its errors', async (fwhmPx) => {
   const widths = { R: fwhmPx, G: fwhmPx, B: fwhmPx };
   const lateral = { R: 4e-4, G: 0, B: -3e-4 };
-  const { colour } = await measureFrame(layered('moffat', widths, lateral, 57), CARDS);
+  const colour = await measureColours(layered('moffat', widths, lateral, 57), CARDS);
   const { lateralPerPx, redMinusBluePx } = colour!;
   expect(Math.abs(lateralPerPx!.value - 7e-4)).toBeLessThan(4 * lateralPerPx!.sigma);
   expect(lateralPerPx!.sigma).toBeLessThan(1e-4);
   for (const each of [redMinusBluePx.x!, redMinusBluePx.y!])
     expect(Math.abs(each.value)).toBeLessThan(4 * each.sigma + 7e-4 * 40);
+});
+
+test('a monochrome frame has no colours, and a frame that was replaced is not mistaken for the newer one', async () => {
+  const frame = layered('moffat', { R: 3, G: 3, B: 3 }, { R: 0, G: 0, B: 0 }, 11);
+  const { handle } = await measureFrame(frame, CARDS);
+  expect(await measureColours(frame, [['EGAIN', 1]])).toBeNull();
+  expect((await testSession()).colours(handle)).toMatchObject({ ok: false });
 });

@@ -4,7 +4,7 @@ import { detectStars } from '../../workers/detect/detect.ts';
 import { measureStars } from '../../workers/measure/measure.ts';
 import { analyticFrame, type AnalyticScene } from '../../workers/simulate/analytic.ts';
 import { inArena, planeOf, SITES, testKernels } from '../support/planes.ts';
-import { measureFrame, scatter } from '../support/star-frames.ts';
+import { measureColours, measureFrame, scatter } from '../support/star-frames.ts';
 
 // What a frame tells about itself: the wings of its stars, its gain, its colours.
 
@@ -112,7 +112,7 @@ test('colours of a mosaic: width and place of each on its own pixels', async () 
     return layers[pattern[(x & 1) + 2 * (y & 1)]][i];
   });
   const frame = { pixels, widthPx: base.widthPx, heightPx: base.heightPx };
-  const { colour } = await measureFrame(frame, [
+  const colour = await measureColours(frame, [
     ['EGAIN', 1],
     ['BAYERPAT', 'RGGB'],
   ]);

@@ -40,6 +40,7 @@ function setUp(...measures: Measure[]) {
       cutout: async () => success({} as never),
       stamps: async () => success({} as never),
       stamp: async () => failure('internal', 'not asked for'),
+      colours: async () => failure('internal', 'not asked for'),
     });
     workers.push(worker);
     return worker;

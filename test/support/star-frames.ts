@@ -1,5 +1,5 @@
 import { bytesSource } from '../../workers/decode/sources.ts';
-import type { Measured } from '../../workers/protocol/api.ts';
+import type { ColourSummary, Measured } from '../../workers/protocol/api.ts';
 import { flagNames, type StarFlagName } from '../../workers/protocol/flags.ts';
 import type { StarTable } from '../../workers/protocol/stars.ts';
 import { FrameSession } from '../../workers/session.ts';
@@ -48,6 +48,14 @@ export const testSession = (): Promise<FrameSession> =>
 export async function measureFrame(frame: Frame16, cards: FitsCard[] = []): Promise<Measured> {
   const bytes = writeFits16(frame.pixels, frame.widthPx, frame.heightPx, cards);
   const outcome = await (await testSession()).measure(bytesSource('test.fits', bytes), { rig: {} });
+  if (!outcome.ok) throw new Error(`refused: ${outcome.fault.code}: ${outcome.fault.message}`);
+  return outcome.value;
+}
+
+/** The colours of a frame measured so, each on its own pixels; null for a monochrome one. */
+export async function measureColours(frame: Frame16, cards: FitsCard[] = []): Promise<ColourSummary | null> {
+  const { handle } = await measureFrame(frame, cards);
+  const outcome = (await testSession()).colours(handle);
   if (!outcome.ok) throw new Error(`refused: ${outcome.fault.code}: ${outcome.fault.message}`);
   return outcome.value;
 }

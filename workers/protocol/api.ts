@@ -96,8 +96,6 @@ export interface Measured {
   /** A finer grid than the report's nine cells, fit for the number of stars; empty cells have null values. Empty itself, as the mean stars, where numbers alone were asked for. */
   fineRegions: Region[];
   meanStars: MeanStar[];
-  /** Null for a monochrome frame, or where numbers alone were asked for. */
-  colour: ColourSummary | null;
   view: FrameView;
   reading: Reading;
   /** Milliseconds of each stage, for the curious. */
@@ -127,6 +125,8 @@ export interface FrameWorkerApi {
   /** The cut-out of one star of the table. */
   stamp(handle: number, star: number): Promise<Outcome<StampSet>>;
   cutout(handle: number, xPx: number, yPx: number, sidePx: number): Promise<Outcome<StarCutout>>;
+  /** The table's stars measured once more, on the pixels of each colour; null for a monochrome frame. */
+  colours(handle: number): Promise<Outcome<ColourSummary | null>>;
 }
 
 /** What a worker says first: the name of the lock that it holds until it ends. */
