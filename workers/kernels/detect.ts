@@ -1,5 +1,6 @@
+import { skyDownSix, subtractSky } from './above-sky';
 import { alongAt, alongRow, BATCH, downColumns, layWeights } from './binomial';
-import { laySky, skyDownSix, subtractSky, TILE_PX } from './sky-rows';
+import { laySky, TILE_PX } from './sky-rows';
 
 // Detection by a matched filter: the sky-subtracted frame in units of its noise, convolved with a Gaussian, one pass,
 // a few rows of buffer. Emits the runs of pixels above the threshold and the local maxima; the host joins them.

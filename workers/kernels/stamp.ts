@@ -1,4 +1,4 @@
-import { hotReplacement } from './sky-rows';
+import { hotReplacement } from './hot';
 import { exp2x4, heldF32, largestLane, sumLanes } from './lanes';
 
 // The pixels around one star as a compact list, so that masks and mosaics cost nothing afterwards: five arrays of
