@@ -60,16 +60,19 @@ function commonOffset(peaks: Peak[], leastRatio: number, mostRatio: number): Off
   const offsets: Offset[] = [];
   const xs = Int32Array.from(peaks, (peak) => peak.x);
   const ys = Int32Array.from(peaks, (peak) => peak.y);
-  for (let owner = 0; owner < Math.min(PRIMARIES, peaks.length); owner++)
+  for (let owner = 0; owner < Math.min(PRIMARIES, peaks.length); owner++) {
+    const [left, top] = [xs[owner] - COMPANION_PX, ys[owner] - COMPANION_PX];
     for (let other = 0; other < peaks.length; other++) {
+      // As unsigned numbers, those in front are larger than any: one comparison for both sides.
+      if ((xs[other] - left) >>> 0 > 2 * COMPANION_PX || (ys[other] - top) >>> 0 > 2 * COMPANION_PX) continue;
       const dx = xs[other] - xs[owner];
       const dy = ys[other] - ys[owner];
-      if (dx > COMPANION_PX || dx < -COMPANION_PX || dy > COMPANION_PX || dy < -COMPANION_PX) continue;
       const ratio = peaks[other].significance / peaks[owner].significance;
       const distance = Math.hypot(dx, dy);
       if (ratio < leastRatio || ratio >= mostRatio || distance < 2 || distance > COMPANION_PX) continue;
       offsets.push({ dx, dy, ratio, owner });
     }
+  }
   let best: Offset[] = [];
   let most = 0;
   for (const seed of offsets) {

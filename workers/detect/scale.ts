@@ -1,5 +1,6 @@
 import { meshAt, type Sky } from '../background/sky.ts';
 import { median } from '../math/robust.ts';
+import { select } from '../math/select.ts';
 import type { Moments } from '../math/shape.ts';
 import type { Arena } from '../wasm/arena.ts';
 import type { Kernels } from '../wasm/kernels.ts';
@@ -45,11 +46,18 @@ export function typicalShape(
 
 function brightest(plane: Plane, patches: Patch[]): Patch[] {
   const { widthPx, heightPx } = plane;
-  return patches
-    .filter((patch) => patch.x0 > 2 && patch.y0 > 2 && patch.x1 < widthPx - 2 && patch.y1 < heightPx - 2)
-    .filter((patch) => patch.pixels >= 4)
+  const whole = patches.filter(
+    ({ x0, y0, x1, y1, pixels }) => x0 > 2 && y0 > 2 && x1 < widthPx - 2 && y1 < heightPx - 2 && pixels >= 4,
+  );
+  // Only those that come to vote are sorted.
+  const asked = Math.min(4 * VOTERS, whole.length);
+  const heights = Float64Array.from(whole, brightness);
+  const sorted = heights.slice();
+  select(sorted, sorted.length, sorted.length - asked);
+  return whole
+    .filter((_, i) => heights[i] >= sorted[sorted.length - asked])
     .sort((a, b) => brightness(b) - brightness(a))
-    .slice(0, 4 * VOTERS);
+    .slice(0, asked);
 }
 
 const brightness = (patch: Patch) => patch.peaks[0].significance * Math.sqrt(patch.pixels);

@@ -41,14 +41,14 @@ const HUBER_MEAN_SQUARE = 0.71016;
  * own errors allow (Huber & Ronchetti 2009, Robust Statistics, ch. 6 and 7.6). Null when no value is finite.
  */
 export function robustMean(values: ArrayLike<number>, sigmas: ArrayLike<number>): Estimate | null {
-  const x: number[] = [];
-  const own: number[] = [];
+  const room = [new Float64Array(values.length), new Float64Array(values.length)];
+  let n = 0;
   for (let i = 0; i < values.length; i++) {
     if (!Number.isFinite(values[i]) || !Number.isFinite(sigmas[i]) || !(sigmas[i] > 0)) continue;
-    x.push(values[i]);
-    own.push(sigmas[i] ** 2);
+    room[0][n] = values[i];
+    room[1][n++] = sigmas[i] ** 2;
   }
-  const n = x.length;
+  const [x, own] = room.map((each) => each.subarray(0, n));
   if (n === 0) return null;
   if (n === 1) return { value: x[0], sigma: Math.sqrt(own[0]) };
 
@@ -101,19 +101,6 @@ export function commonScatter(
   guess = 0,
 ): number {
   const wanted = HUBER_MEAN_SQUARE * freedom;
-  /** Sum of the clipped squares, which falls with the scatter, and how fast. */
-  let [sum, fall] = [0, 0];
-  const sumUp = (scatter: number) => {
-    [sum, fall] = [0, 0];
-    for (let i = 0; i < x.length; i++) {
-      const variance = own[i] + scatter;
-      const square = (x[i] - value) ** 2 / variance;
-      if (square < HUBER ** 2) {
-        sum += square;
-        fall += square / variance;
-      } else sum += HUBER ** 2;
-    }
-  };
   let usual = 0;
   let high = 0;
   for (let i = 0; i < x.length; i++) {
@@ -123,7 +110,17 @@ export function commonScatter(
   let low = 0;
   let scatter = guess > 0 ? guess : 0;
   for (let step = 0; step < 60; step++) {
-    sumUp(scatter);
+    // Sum of the clipped squares, which falls with the scatter, and how fast.
+    let sum = 0;
+    let fall = 0;
+    for (let i = 0; i < x.length; i++) {
+      const variance = own[i] + scatter;
+      const square = (x[i] - value) ** 2 / variance;
+      if (square < HUBER ** 2) {
+        sum += square;
+        fall += square / variance;
+      } else sum += HUBER ** 2;
+    }
     if (sum > wanted) low = scatter;
     else if (scatter === 0) return 0;
     else high = scatter;
@@ -138,7 +135,7 @@ export function commonScatter(
 }
 
 /** Variance of a value that is but one of these: the most that the error of their mean can be. */
-function spreadVariance(x: number[]): number {
+function spreadVariance(x: Float64Array): number {
   const mean = x.reduce((sum, each) => sum + each, 0) / x.length;
   return x.reduce((sum, each) => sum + (each - mean) ** 2, 0) / (x.length - 1);
 }
