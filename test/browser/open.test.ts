@@ -23,6 +23,25 @@ test('opens with the first demo frame already measured, and says what the page i
   await visit.close();
 });
 
+test('the regions tell each colour of a mosaic on its own pixels, and nothing of colours for a monochrome frame', async () => {
+  const visit = await (await site.visit()).begin();
+  await visit.measure('mosaic.fits', drawFrame(() => 1.8, [['BAYERPAT', 'RGGB']]).bytes);
+  await visit.tab('Regions');
+  const colours = visit.page.getByTestId('colours');
+  for (const colour of ['red', 'green', 'blue']) {
+    const cells = colours.locator(`[data-colour="${colour}"] td`);
+    await cells.first().waitFor();
+    // Drawn with the same width in all colours; 2 % as for the centre above.
+    expect(Math.abs(parseFloat(await cells.nth(0).innerText()) / (1.8 * FWHM_PER_SIGMA) - 1)).toBeLessThan(
+      0.02,
+    );
+  }
+  await visit.measure('monochrome.fits', drawFrame(() => 1.8).bytes);
+  await colours.waitFor({ state: 'detached' });
+  expect(visit.errors).toEqual([]);
+  await visit.close();
+});
+
 test('a dropped frame is measured, and the numbers on the page are those that were drawn', async () => {
   const frame = widening();
   const visit = await (await site.visit()).begin();
