@@ -4,6 +4,8 @@ import type { Source } from '../protocol/source.ts';
 const PIECE_BYTES = 1 << 20;
 /** A slice of a file costs milliseconds beside its bytes. */
 const SLICE_BYTES = 8 << 20;
+/** So many are under way at a time, one of them worked on: the browser reads them side by side. */
+const SLICES_AHEAD = 3;
 
 /** A buffer as a file: for tests and for what is already in memory. */
 export function bytesSource(name: string, bytes: Uint8Array): Source {
@@ -24,7 +26,7 @@ export function bytesSource(name: string, bytes: Uint8Array): Source {
 }
 
 /**
- * A file of the page, read in slices, the next one while the last is worked on. Not by `file.stream()`: in Chromium a
+ * A file of the page, read in slices, the next ones while the last is worked on. Not by `file.stream()`: in Chromium a
  * read of such a stream now and then never ends, about once in a hundred files of a run.
  */
 export function fileSource(file: File): Source {
@@ -39,11 +41,18 @@ export function fileSource(file: File): Source {
     },
     async *stream(signal, from = 0) {
       signal?.throwIfAborted();
-      let next = slice(from, from + SLICE_BYTES);
-      for (let at = from; at < file.size; at += SLICE_BYTES) {
-        const bytes = await next;
-        next = slice(at + SLICE_BYTES, at + 2 * SLICE_BYTES);
+      const coming: Promise<Uint8Array>[] = [];
+      let asked = from;
+      const ask = () => {
+        if (asked >= file.size) return;
+        const next = slice(asked, (asked += SLICE_BYTES));
         next.catch(() => {}); // told when its turn comes
+        coming.push(next);
+      };
+      for (let i = 0; i < SLICES_AHEAD; i++) ask();
+      while (coming.length > 0) {
+        const bytes = await coming.shift()!;
+        ask();
         yield bytes;
         signal?.throwIfAborted();
       }
