@@ -1,4 +1,5 @@
 import { median } from '../math/robust.ts';
+import { select } from '../math/select.ts';
 import type { Patch, Peak } from './components.ts';
 
 const PRIMARIES = 40;
@@ -49,9 +50,20 @@ export function isSpotGrid(peaks: Peak[]): boolean {
   return shared.filter((offset) => goesOn(peaks, offset)).length > 0.5 * shared.length;
 }
 
-/** The peaks of all patches. */
-export const brightestFirst = (patches: Patch[]): Peak[] =>
-  patches.flatMap((patch) => patch.peaks).sort((a, b) => b.significance - a.significance);
+/** The peaks of all patches: the brightest in front and in order, as many as are looked at one by one, then the others. */
+export function brightestFirst(patches: Patch[]): Peak[] {
+  const peaks: Peak[] = [];
+  for (const patch of patches) for (const peak of patch.peaks) peaks.push(peak);
+  if (peaks.length <= PRIMARIES) return peaks.sort(bySignificance);
+  const heights = Float64Array.from(peaks, (peak) => peak.significance);
+  const last = heights.length - PRIMARIES;
+  select(heights, heights.length, last);
+  const least = heights[last];
+  const bright = peaks.filter((peak) => peak.significance >= least).sort(bySignificance);
+  return bright.concat(peaks.filter((peak) => peak.significance < least));
+}
+
+const bySignificance = (a: Peak, b: Peak) => b.significance - a.significance;
 
 const ownersOf = (offsets: Offset[]): number => new Set(offsets.map((offset) => offset.owner)).size;
 

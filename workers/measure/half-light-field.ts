@@ -103,8 +103,13 @@ function fieldOf(known: Known[], { widthPx, heightPx }: Plane): MisfitField | nu
     scatter,
     at: (place, photons) => {
       const row = rowAt(place, photons);
-      const reach = row.map((_, i) => dot(row, covariance.subarray(i * terms, (i + 1) * terms)));
-      return { value: dot(row, coefficients), variance: dot(row, reach) };
+      let variance = 0;
+      for (let i = 0; i < terms; i++) {
+        let reach = 0;
+        for (let j = 0; j < terms; j++) reach += row[j] * covariance[i * terms + j];
+        variance += row[i] * reach;
+      }
+      return { value: dot(row, coefficients), variance };
     },
   };
 }
@@ -136,5 +141,8 @@ function regressionOf(
   );
 }
 
-const dot = (row: number[], column: ArrayLike<number>): number =>
-  row.reduce((sum, value, i) => sum + value * column[i], 0);
+function dot(row: number[], column: ArrayLike<number>): number {
+  let sum = 0;
+  for (let i = 0; i < row.length; i++) sum += row[i] * column[i];
+  return sum;
+}

@@ -59,7 +59,8 @@ export function measureStars(
   onStage('stars');
   const samples: Sample[] = [];
   // Row by row, so that what one star reads is still at hand for the next.
-  const order = Array.from(candidates.keys()).sort((i, j) => candidates[i].yPx - candidates[j].yPx);
+  const ys = Float64Array.from(candidates, ({ yPx }) => yPx);
+  const order = Array.from(candidates.keys()).sort((i, j) => ys[i] - ys[j]);
   order.forEach((index, done) => {
     if (done % 64 === 0) onProgress(done);
     const target = field.target(index);
