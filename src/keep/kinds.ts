@@ -18,7 +18,7 @@ export const KINDS: Kind[] = [
     name: 'Your choices',
     says: 'light, unit, pixel size and focal length, what you told of files',
     stores: [],
-    settings: ['preferences', 'told', 'run.numbers'],
+    settings: ['preferences', 'told', 'run.numbers', 'run.deeper'],
   },
   {
     id: 'rigs',

@@ -9,6 +9,7 @@ const SETTINGS = {
   told: null,
   site: null,
   'run.numbers': null,
+  'run.deeper': null,
 } as const;
 export type SettingName = keyof typeof SETTINGS;
 

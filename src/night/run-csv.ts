@@ -18,6 +18,8 @@ export function runCsv({ points, kept, reasons, marks }: RunJudgement, names: st
     'temperatureC',
     'focusPosition',
     'altitudeDeg',
+    'cause',
+    'confidence',
     'kept',
     'reasons',
     'happened',
@@ -42,6 +44,8 @@ export function runCsv({ points, kept, reasons, marks }: RunJudgement, names: st
       point.temperatureC,
       point.focusPosition,
       point.altitudeDeg,
+      point.verdict?.cause,
+      point.verdict?.confidence,
       kept[i] ? 'yes' : 'no',
       reasons[i].join(' '),
       marks

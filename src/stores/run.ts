@@ -4,6 +4,7 @@ import type { Outcome } from '../../workers/protocol/faults.ts';
 import type { RunFrame } from '../../workers/protocol/run.ts';
 import { RunPool, workersFor, type RunTask } from '../client/run-pool.ts';
 import { keep } from '../keep/keep.ts';
+import { settings } from '../keep/settings.ts';
 import { RunMemory } from '../keep/run-memory.ts';
 import { RunShelf, type KeptDrift, type KeptWhole, type RunTold } from '../keep/run-shelf.ts';
 import { keyOf, mayBeFrame } from '../client/frame-files.ts';
@@ -30,7 +31,8 @@ export const useRun = defineStore('run', () => {
   const shelf = new RunShelf(keep);
   const items = shallowRef(new Map<string, RunItem>());
   const said = runSaid(() => memory.remember('now'));
-  const fit = ref(false);
+  /** Whether each frame is fitted as well: why its stars are not round. Holds for the next runs too. */
+  const fit = ref(settings.get<boolean>('run.deeper') ?? false);
   const phase = ref<RunPhase>('empty');
   const secondsLeft = ref<number | null>(null);
   /** Whether what is shown came from this browser's memory, from before the page was opened. */
@@ -118,6 +120,10 @@ export const useRun = defineStore('run', () => {
     memory.remember('by-and-by');
   }
 
+  function lookDeeper(on: boolean): void {
+    fit.value = on;
+    settings.set('run.deeper', on);
+  }
   function pause(): void {
     pool?.pause();
     phase.value = 'paused';
@@ -237,6 +243,7 @@ export const useRun = defineStore('run', () => {
     secondsLeft,
     recalled,
     add,
+    lookDeeper,
     pause,
     resume,
     stop,

@@ -7,7 +7,7 @@ import { roundLength } from '../../src/charts/path-plot.ts';
 import { focusSection } from '../../src/night/focus-words.ts';
 import { letterOf } from '../../src/night/mark-words.ts';
 import { runCsv } from '../../src/night/run-csv.ts';
-import { spanText } from '../../src/night/run-words.ts';
+import { causesSentence, spanText } from '../../src/night/run-words.ts';
 
 test('frames stand by the clock, or evenly when a break would squeeze them', () => {
   const { at, even } = timelinePlaces([0, 60, 120, 240], 412);
@@ -81,7 +81,16 @@ const point = (changes: Partial<RunPoint>): RunPoint => ({
   altitudeDeg: null,
   sunAltitudeDeg: null,
   pierSide: null,
+  verdict: null,
   ...changes,
+});
+
+test('verdicts of single frames are counted, the commonest first; none where no frame was asked', () => {
+  const said = (cause: 'trailing' | 'focus') => point({ verdict: { cause, confidence: 0.8, headline: '' } });
+  expect(causesSentence([point({}), point({})])).toBeNull();
+  expect(causesSentence([said('focus'), point({}), said('trailing'), said('trailing')])).toBe(
+    'Why the stars are not round, by 3 frames looked into: movement in 2, focus in 1.',
+  );
 });
 
 test('the table quotes what holds commas and quotes (RFC 4180) and leaves unknown cells empty', () => {

@@ -1,7 +1,7 @@
 import type { MeasureOptions } from './api.ts';
 import type { Fault, Outcome } from './faults.ts';
 import type { FocusOptions, FocusRunResult } from './focus-run.ts';
-import type { Estimate } from './report.ts';
+import type { Estimate, Verdict } from './report.ts';
 import type { SeriesRecord, SeriesResult, TrackOptions } from './series.ts';
 import type { StoppedFrame } from './stopped-drive.ts';
 import type { TogetherFrame } from './together.ts';
@@ -68,6 +68,8 @@ export interface RunPoint {
   altitudeDeg: number | null;
   sunAltitudeDeg: number | null;
   pierSide: 'east' | 'west' | null;
+  /** Why its stars are not round, where the frame was asked. */
+  verdict: Pick<Verdict, 'cause' | 'confidence' | 'headline'> | null;
 }
 
 export interface RunPlace {

@@ -66,6 +66,13 @@ function plainPoint(
     altitudeDeg: site && timed && ra !== null && dec !== null ? altitudeDeg(ra, dec, site, timeMs) : null,
     sunAltitudeDeg: site && timed ? sunAltitudeDeg(site, timeMs) : null,
     pierSide: pointing?.pierSide ?? null,
+    verdict: report?.verdict
+      ? {
+          cause: report.verdict.cause,
+          confidence: report.verdict.confidence,
+          headline: report.verdict.headline,
+        }
+      : null,
   };
 }
 
