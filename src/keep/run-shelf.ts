@@ -102,6 +102,7 @@ export interface RunBrief {
   frames: number;
   told: RunTold | null;
   drift: KeptDrift | null;
+  stopped: StoppedSaid | null;
   seenMs: number;
 }
 export interface KeptWhole {
@@ -142,8 +143,16 @@ export class RunShelf {
   async list(): Promise<RunBrief[]> {
     const briefs = await Promise.all(
       (await this.runs.newest()).map(async (run) => {
-        const { told, drift, seenMs } = aboutOf(run);
-        return { id: run.id, name: run.name, frames: await this.countOf(run.id), told, drift, seenMs };
+        const { told, drift, stopped, seenMs } = aboutOf(run);
+        return {
+          id: run.id,
+          name: run.name,
+          frames: await this.countOf(run.id),
+          told,
+          drift,
+          stopped,
+          seenMs,
+        };
       }),
     );
     return briefs.sort((p, q) => q.seenMs - p.seenMs);

@@ -6,6 +6,7 @@ import { driveOfTrails, onOtherSide } from '../../workers/rig/stopped-drive.ts';
 import { FrameCutter } from '../client/frame-cutter.ts';
 import type { StoppedSaid } from '../keep/run-shelf.ts';
 import { useAnalysis } from './analysis.ts';
+import { useEarlierRuns } from './earlier-runs.ts';
 import { useRun } from './run.ts';
 
 const NOTHING_TOLD: StoppedTold = { exposureS: null, declinationDeg: null, mirrored: null };
@@ -48,6 +49,23 @@ export const useStoppedFrame = defineStore('stopped-frame', () => {
         : {}),
     };
   });
+
+  /** Frames of this size that earlier runs had beside them, the one last seen first: good while the camera is not turned. */
+  const earlier = useEarlierRuns();
+  const ofEarlier = computed(() => {
+    const size = first.value?.report.frame;
+    return earlier.others.flatMap((brief) => {
+      const { stopped } = brief;
+      const fits =
+        stopped && stopped.frame.widthPx === size?.widthPx && stopped.frame.heightPx === size.heightPx;
+      return fits ? [{ id: brief.id, name: brief.name, told: brief.told, stopped }] : [];
+    });
+  });
+  function takeOver(stopped: StoppedSaid): void {
+    takenBack.value = null;
+    trouble.value = null;
+    run.orient(stopped);
+  }
 
   /** Looks at the first file that was given; the run's frames are not touched. */
   async function add([file]: readonly File[]): Promise<void> {
@@ -100,5 +118,19 @@ export const useStoppedFrame = defineStore('stopped-frame', () => {
     (gone) => gone && forget(),
   );
 
-  return { reading, trouble, takenBack, first, otherSide, drive, options, add, tell, takeBack, bringBack };
+  return {
+    reading,
+    trouble,
+    takenBack,
+    first,
+    otherSide,
+    drive,
+    options,
+    ofEarlier,
+    add,
+    tell,
+    takeOver,
+    takeBack,
+    bringBack,
+  };
 });

@@ -169,11 +169,14 @@ export class Visit {
     );
   settingNames = async () => (await this.kept('settings', 'getAllKeys')) as string[];
   recordsIn = async (store: string) => (await this.kept(store, 'getAllKeys')).length;
+  /** What is remembered of all runs, the one begun first in front. */
+  keptRuns = async () =>
+    ((await this.kept('runs', 'getAll')) as { about: RunAbout }[]).map(({ about }) => about);
   /** What is remembered of the only run. */
   async keptRun(): Promise<RunAbout> {
-    const runs = (await this.kept('runs', 'getAll')) as { about: RunAbout }[];
+    const runs = await this.keptRuns();
     if (runs.length !== 1) throw new Error(`${runs.length} runs are kept`);
-    return runs[0].about;
+    return runs[0];
   }
 
   /** What axe finds of serious or critical faults on the page as it stands. */

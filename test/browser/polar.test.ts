@@ -100,7 +100,7 @@ test.each(Object.entries(fits.sizes))(
 
     // A reload changes nothing of it.
     const before = await answer.innerText();
-    await page.waitForTimeout(300);
+    await expect.poll(async () => (await visit.keptRuns())[1].polar.other).toBe('run');
     await page.reload();
     await expect.poll(() => answer.innerText()).toBe(before);
 

@@ -106,6 +106,23 @@ test.each(Object.entries(fits.sizes))(
     await facts.getByText('Drift in right ascension').waitFor({ state: 'detached' });
     await part.getByRole('button', { name: /^Bring night-000.fits back/ }).click();
     await facts.getByText('Drift in right ascension').waitFor();
+
+    // A run that is begun with the camera as it was takes the frame over, and keeps it.
+    await page.getByRole('button', { name: 'Begin a new run' }).click();
+    await page.getByTestId('earlier-run').waitFor();
+    await page.getByTestId('run-files').setInputFiles(run.slice(0, 12));
+    await part.getByText('East, north and the size of a pixel').click();
+    const over = part.getByRole('button', { name: /^Take over night-000.fits of 17 Oct 2026/ });
+    await over.waitFor();
+    await page.screenshot({ path: `${screenshots}/stopped-frame-${size}-over.png`, fullPage: true });
+    await over.click();
+    await facts.getByText('Drift in right ascension').waitFor();
+    expect(await part.getByLabel(/declination/).inputValue()).toBe(String(DECLINATION_DEG));
+    await expect
+      .poll(async () => (await visit.keptRuns())[1].stopped?.told.declinationDeg)
+      .toBe(DECLINATION_DEG);
+    await page.reload();
+    await facts.getByText('Drift in right ascension').waitFor();
     expect(visit.errors).toEqual([]);
     await visit.close();
   },
