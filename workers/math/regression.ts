@@ -3,8 +3,8 @@ import { HUBER, robustSigma } from './robust.ts';
 
 export interface Regression {
   coefficients: Float64Array;
-  /** Row-major, p x p: sandwich covariance, so that the scatter itself tells the errors. */
-  covariance: Float64Array;
+  /** Row-major, p x p: sandwich covariance, so that the scatter itself tells the errors. Computed when it is asked for. */
+  readonly covariance: Float64Array;
 }
 
 const ROUNDS = 20;
@@ -34,7 +34,13 @@ export function robustRegression(rows: Float64Array, values: Float64Array, p: nu
     for (let i = 0; i < n; i++) weights[i] = Math.min(1, (HUBER * scatter) / Math.abs(residuals[i]));
     if (moved < 1e-6 * scatter) break;
   }
-  return { coefficients, covariance: sandwich(rows, residuals, weights, p) };
+  let covariance: Float64Array | null = null;
+  return {
+    coefficients,
+    get covariance() {
+      return (covariance ??= sandwich(rows, residuals, weights, p));
+    },
+  };
 }
 
 /** A column that the others nearly make up leaves next to nothing of its diagonal. */

@@ -131,14 +131,16 @@ function regressionOf(
   scatter: number,
 ): Regression | null {
   const terms = rows[0].length;
-  const sigmas = variances.map((variance) => Math.sqrt(variance + scatter) || 1);
-  const whitened = rows.flatMap((row, i) => row.map((value) => value / sigmas[i]));
-  const prior = terms > 1 ? rows[0].map((_, term) => (term === 1 ? 1 / PHOTONS_SIGMA : 0)) : [];
-  return robustRegression(
-    Float64Array.from([...whitened, ...prior]),
-    Float64Array.from([...values.map((value, i) => value / sigmas[i]), ...(prior.length > 0 ? [0] : [])]),
-    terms,
-  );
+  const count = rows.length + (terms > 1 ? 1 : 0);
+  const whitened = new Float64Array(count * terms);
+  const right = new Float64Array(count);
+  rows.forEach((row, i) => {
+    const sigma = Math.sqrt(variances[i] + scatter) || 1;
+    for (let term = 0; term < terms; term++) whitened[i * terms + term] = row[term] / sigma;
+    right[i] = values[i] / sigma;
+  });
+  if (terms > 1) whitened[rows.length * terms + 1] = 1 / PHOTONS_SIGMA;
+  return robustRegression(whitened, right, terms);
 }
 
 function dot(row: number[], column: ArrayLike<number>): number {
