@@ -154,7 +154,10 @@ export class FrameSession {
         stars,
         noField,
         trails: found.trails,
-        gainTold: gain ? null : { electronsPerAdu, logSigma: measurement.gainLogSigma },
+        gainTold:
+          gain || frame.meta.format === 'JPEG'
+            ? null
+            : { electronsPerAdu, logSigma: measurement.gainLogSigma },
       }),
       meta: frame.meta,
       stars,

@@ -1,5 +1,6 @@
 import { expect, test } from 'vitest';
-import { aboveLimit, fromGap, normalCdf } from '../../workers/verdict/confidence.ts';
+import { normalCdf } from '../../workers/math/normal.ts';
+import { aboveLimit, fromGap } from '../../workers/verdict/confidence.ts';
 import { wilson } from '../../bench/field/tables.ts';
 
 test('the normal distribution (Abramowitz & Stegun, table 26.1)', () => {

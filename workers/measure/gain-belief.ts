@@ -69,13 +69,15 @@ export function priorOf({ variance, level, quantum, converter }: SkyFacts): Gain
 /**
  * Joins independent kinds of evidence with what was believed before. Where two of them contradict each other by more than
  * their errors, something is not as assumed (a frame that was flattened, colours amplified apart), and the error grows to
- * half their distance.
+ * half their distance. Evidence that presses against the end of what cameras can be speaks of no camera's raw noise.
  */
 export function joinEvidence(prior: GainPrior, evidence: Float64Array[]): GainBelief {
   const sum = new Float64Array(prior.logPrior.length);
   for (const each of evidence) each.forEach((value, i) => (sum[i] += value));
   const { mean, sigma } = logMoments(prior, sum);
-  let logSigma = sigma;
+  const { logUnits } = prior.grid;
+  const pressed = Math.min(mean - logUnits[0], logUnits[logUnits.length - 1] - mean) < AT_THE_END;
+  let logSigma = pressed ? Math.max(sigma, PRESSED) : sigma;
   const alone = evidence.map((each) => logMoments(prior, each));
   for (const one of alone)
     for (const other of alone) {
@@ -87,6 +89,9 @@ export function joinEvidence(prior: GainPrior, evidence: Float64Array[]): GainBe
 }
 
 const CONTRADICTION = 2.5;
+/** So near to the grid's end, in logarithms, and the error then. */
+const AT_THE_END = 0.15;
+const PRESSED = 1;
 
 /** Mean and standard deviation of the logarithm of units per electron, under what was believed and one kind of evidence. */
 export function logMoments(

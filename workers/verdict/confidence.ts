@@ -1,3 +1,4 @@
+import { normalCdf } from '../math/normal.ts';
 import type { FieldFit } from '../fit/field-fit.ts';
 
 /**
@@ -36,14 +37,3 @@ const WIDTHS_APART = 0.47;
 /** Probability that `amount` is truly above `limit`, each known only to a fraction: half at the limit itself. */
 export const aboveLimit = (amount: number, limit: number, spread = 0.25): number =>
   normalCdf(Math.log(Math.max(amount, 1e-12) / limit) / spread);
-
-export function normalCdf(x: number): number {
-  // Abramowitz & Stegun 26.2.17, right to 7.5e-8.
-  const t = 1 / (1 + 0.2316419 * Math.abs(x));
-  const tail =
-    Math.exp((-x * x) / 2) *
-    0.3989422804 *
-    t *
-    (0.31938153 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
-  return x >= 0 ? 1 - tail : tail;
-}

@@ -3,15 +3,18 @@ import { P } from '../fit/parameters.ts';
 import type { BudgetPart, Cause } from '../protocol/report.ts';
 import type { Rig } from '../protocol/rig.ts';
 import type { WeighedCause } from './causes.ts';
-import { aboveLimit, fromGap, misfitCap, normalCdf } from './confidence.ts';
-import { sureness } from './headline.ts';
+import { normalCdf } from '../math/normal.ts';
+import { aboveLimit, fromGap, misfitCap } from './confidence.ts';
 import { contender, hiddenStory, standIn } from './other-story.ts';
+import { NO_DOUBTS, type Doubts } from './doubts.ts';
 import { findingOf, type Finding } from './plain/finding.ts';
 import type { PlainLook } from './plain/plain-look.ts';
 import { isSupported } from './plain/support.ts';
 import {
   ASTIGMATISM_BEFORE_FOCUS,
   BARELY_A_MODEL,
+  COARSE,
+  DOUBTED,
   LEAST_SIGNIFICANCE,
   PHYSICS_HOLDS,
   PLAIN_WORDS,
@@ -33,6 +36,7 @@ export interface Evidence {
   fwhmPx: number | null;
   /** How the shapes run over the field, told without physics; null where too few stars tell. */
   look: PlainLook | null;
+  doubts?: Doubts;
 }
 
 export interface Decision {
@@ -43,7 +47,9 @@ export interface Decision {
   gap?: number;
   /** What the user's own limit lets pass, and how many times wider it leaves the corners. */
   excused?: { cause: Cause; times: number };
-  /** Said from the shapes alone: the model's numbers do not count. */
+  /** Said from the shapes alone, behind how sure that is: the model's numbers do not count. */
+  sentence?: string;
+  /** Said instead of a cause: nothing can be told. */
   headline?: string;
 }
 
@@ -53,6 +59,25 @@ export const unavoidable = (corners: Record<BudgetPart, number>) =>
 
 /** From what was fitted and seen to one cause, how sure it is, and what it may be instead. */
 export function decide(evidence: Evidence): Decision {
+  const decision = explain(evidence);
+  const { doubts = NO_DOUBTS, fit, fwhmPx } = evidence;
+  if (doubts.notAllStars)
+    return {
+      ...decision,
+      confidence: Math.min(decision.confidence, DOUBTED.notStars),
+      sentence: undefined,
+      excused: undefined,
+      headline: NOT_STARS,
+    };
+  const most = doubts.brightnessAltered
+    ? DOUBTED.altered
+    : fwhmPx !== null && fwhmPx < COARSE.px && !fit.known.focalRatio && decision.sentence === undefined
+      ? COARSE.most
+      : 1;
+  return { ...decision, confidence: Math.min(decision.confidence, most) };
+}
+
+function explain(evidence: Evidence): Decision {
   const { fit, corners, rig, look } = evidence;
   const base = unavoidable(corners);
   const cap = misfitCap(fit, evidence.fwhmPx);
@@ -131,9 +156,11 @@ function plainly({ cause, rival, sentence }: Finding, weighed: WeighedCause[], c
   const agreed = weighed[0]?.cause === cause;
   const alone = cause === 'trailing' ? PLAIN_WORDS.alone : PLAIN_WORDS.pattern;
   const confidence = agreed ? Math.max(cap, PLAIN_WORDS.agreed) : alone;
-  return { cause, confidence, rival, headline: `${sureness(confidence)} ${sentence}` };
+  return { cause, confidence, rival, sentence };
 }
 
+const NOT_STARS =
+  'Cannot tell: not all that was found here are stars. Point at a field with more stars and take the same frame.';
 const NO_WORD =
   'Cannot tell: the model does not describe these stars, and no pattern over the field stands out.';
 

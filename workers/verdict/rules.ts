@@ -58,6 +58,14 @@ export const BARELY_A_MODEL = 0.65;
  */
 export const PLAIN_WORDS = { agreed: 0.8, alone: 0.7, pattern: 0.5, rather: 0.4 };
 
+/**
+ * How sure a verdict can be where not all objects are stars, and where the picture's brightness was altered, which widens
+ * bright stars and hides the faint light that causes are told by.
+ */
+export const DOUBTED = { notStars: 0.3, altered: 0.5 };
+/** Stars narrower than this on a telescope that nobody told: most of their shape is the pixel's, causes differ by tenths of one. */
+export const COARSE = { px: 1.6, most: 0.6 };
+
 /** Which frame tells two explanations apart, first match wins. */
 export const DECIDERS: readonly {
   between: readonly [readonly Cause[], readonly Cause[]];

@@ -7,7 +7,8 @@ import { FAMILY } from '../fit/causes.ts';
 import type { Rig } from '../protocol/rig.ts';
 import { weighCauses } from './causes.ts';
 import { decide, unavoidable, type Evidence } from './decide.ts';
-import { goodEnough, headline } from './headline.ts';
+import { doubtsOf, type Doubts } from './doubts.ts';
+import { goodEnough, headline, sureness } from './headline.ts';
 import type { MoveContext } from './move.ts';
 import { nextMoves } from './next-moves.ts';
 import type { PlainLook } from './plain/plain-look.ts';
@@ -29,14 +30,16 @@ const SURE = 0.9;
 /** From a fit, and from how the stars' shapes run over the field, to what a person should know and do. */
 export function verdictOf(
   fit: FieldFit,
-  measured: Pick<FrameReport, 'frame' | 'sensor'>,
+  measured: Pick<FrameReport, 'frame' | 'sensor' | 'sizes'>,
   rig: Rig,
   look: PlainLook | null = null,
 ): Judgement {
   const model = fieldModel(fit);
   const evidence = evidenceOf(fit, measured, rig, look);
   const { budget, weighed, corners } = evidence;
-  const { cause: named, confidence, rival, excused, headline: plain } = decide(evidence);
+  const { cause: named, confidence, rival, excused, sentence, headline: nothing } = decide(evidence);
+  const plain = nothing ?? (sentence && `${sureness(confidence)} ${sentence}`);
+  const { notAllStars: notStars, sentences } = evidence.doubts;
   const chosen = weighed.find((entry) => entry.cause === named);
   const leftPx = chosen?.cornerFwhmWithoutPx ?? null;
   const verdict: Verdict = {
@@ -48,10 +51,14 @@ export function verdictOf(
       : (plain ?? headline(named, confidence, model, { cornerFwhmPx: fit.cornerFwhmPx, withoutPx: leftPx })),
     // Shapes alone name no screw: only a shorter exposure can be advised without the model's numbers.
     next:
-      plain && FAMILY[named] !== 'tracking'
+      (plain && FAMILY[named] !== 'tracking') || notStars
         ? []
         : nextMoves(named, moveContext(fit, model, measured, rig, corners, leftPx)),
-    decider: confidence < SURE ? deciderBetween(named, rival) : null,
+    decider: notStars
+      ? { experiment: 'more-frames', do: OTHER_FIELD, between: [named, rival] }
+      : confidence < SURE
+        ? deciderBetween(named, rival)
+        : null,
   };
   return {
     model,
@@ -64,22 +71,34 @@ export function verdictOf(
       cornerFwhmWithoutPx,
     })),
     verdict,
-    warnings: plain !== undefined ? [...fit.warnings, SHAPES_ALONE] : fit.warnings,
+    warnings: [...fit.warnings, ...sentences, ...(plain !== undefined && !notStars ? [SHAPES_ALONE] : [])],
   };
 }
 
 /** What a decision rests on, from the same four. */
 export function evidenceOf(
   fit: FieldFit,
-  measured: Pick<FrameReport, 'sensor'>,
+  measured: Pick<FrameReport, 'frame' | 'sensor' | 'sizes'>,
   rig: Rig,
   look: PlainLook | null,
-): Evidence & { budget: BudgetEntry[] } {
+): Evidence & { budget: BudgetEntry[]; doubts: Doubts } {
   const budget = blurBudget(budgetInput(fit));
   const corners = budget.find(({ where }) => where === 'corners')!.variancePx2;
   const fwhmPx = measured.sensor.fwhmPx?.value ?? null;
-  return { fit, weighed: weighCauses(fit, budget), budget, corners, rig, fwhmPx, look };
+  return {
+    fit,
+    weighed: weighCauses(fit, budget),
+    budget,
+    corners,
+    rig,
+    fwhmPx,
+    look,
+    doubts: doubtsOf(measured, fit.path),
+  };
 }
+
+const OTHER_FIELD =
+  'Point at a field with more stars, in the Milky Way for one, and take the same frame there.';
 
 const SHAPES_ALONE =
   'The model of the telescope does not describe these stars well: the verdict rests on their plain shapes, and the shares of the causes are a guess.';
