@@ -60,3 +60,20 @@ describe('what is measured may be no stars', () => {
     expect(judge(coma(), undefined, true).verdict.confidence).toBeLessThanOrEqual(0.5);
   });
 });
+
+test('a width of the corners that no star of the frame comes near is not told', () => {
+  const fit = { ...coma(), cornerFwhmPx: 8, cornerFwhmWithoutPx: { coma: 3 } };
+  const region = (fwhmPx: number) => ({
+    ...sensor,
+    fwhmPx: { value: fwhmPx, sigma: 0.1 },
+    col: 0,
+    row: 0,
+    cols: 3,
+    rows: 3,
+    stars: 9,
+  });
+  const said = (fwhmPx: number) =>
+    verdictOf(fit, { frame: facts, sensor, regions: [region(fwhmPx)] }, UNKNOWN_RIG).verdict.headline;
+  expect(said(5)).toContain('In the very corners stars are 8.0 px wide');
+  expect(said(2.5)).not.toContain('very corners');
+});

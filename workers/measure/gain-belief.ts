@@ -77,7 +77,7 @@ export function joinEvidence(prior: GainPrior, evidence: Float64Array[]): GainBe
   const { mean, sigma } = logMoments(prior, sum);
   const { logUnits } = prior.grid;
   const pressed = Math.min(mean - logUnits[0], logUnits[logUnits.length - 1] - mean) < AT_THE_END;
-  let logSigma = pressed ? Math.max(sigma, PRESSED) : sigma;
+  let logSigma = sigma;
   const alone = evidence.map((each) => logMoments(prior, each));
   for (const one of alone)
     for (const other of alone) {
@@ -85,7 +85,8 @@ export function joinEvidence(prior: GainPrior, evidence: Float64Array[]): GainBe
       if (apart > CONTRADICTION * Math.hypot(one.sigma, other.sigma))
         logSigma = Math.max(logSigma, apart / 2);
     }
-  return { unitsPerElectron: Math.exp(mean + logSigma ** 2 / 2), logSigma };
+  const unitsPerElectron = Math.exp(mean + logSigma ** 2 / 2);
+  return { unitsPerElectron, logSigma: pressed ? Math.max(logSigma, PRESSED) : logSigma };
 }
 
 const CONTRADICTION = 2.5;

@@ -2,7 +2,15 @@ import { blurBudget } from '../fit/budget.ts';
 import { budgetInput } from '../fit/drawn-field.ts';
 import type { FieldFit } from '../fit/field-fit.ts';
 import { fieldModel } from '../fit/model-report.ts';
-import type { BudgetEntry, Cause, CauseEntry, FieldModel, FrameReport, Verdict } from '../protocol/report.ts';
+import type {
+  BudgetEntry,
+  Cause,
+  CauseEntry,
+  FieldModel,
+  FrameReport,
+  Region,
+  Verdict,
+} from '../protocol/report.ts';
 import { FAMILY } from '../fit/causes.ts';
 import type { Rig } from '../protocol/rig.ts';
 import { weighCauses } from './causes.ts';
@@ -30,7 +38,7 @@ const SURE = 0.9;
 /** From a fit, and from how the stars' shapes run over the field, to what a person should know and do. */
 export function verdictOf(
   fit: FieldFit,
-  measured: Pick<FrameReport, 'frame' | 'sensor' | 'sizes'>,
+  measured: Pick<FrameReport, 'frame' | 'sensor' | 'sizes'> & Partial<Pick<FrameReport, 'regions'>>,
   rig: Rig,
   look: PlainLook | null = null,
 ): Judgement {
@@ -48,7 +56,11 @@ export function verdictOf(
     confidence,
     headline: excused
       ? goodEnough(confidence, excused.cause, excused.times)
-      : (plain ?? headline(named, confidence, model, { cornerFwhmPx: fit.cornerFwhmPx, withoutPx: leftPx })),
+      : (plain ??
+        headline(named, confidence, model, {
+          cornerFwhmPx: fit.cornerFwhmPx,
+          withoutPx: reachesCorners(fit.cornerFwhmPx, measured.regions) ? leftPx : null,
+        })),
     // Shapes alone name no screw: only a shorter exposure can be advised without the model's numbers.
     next:
       (plain && FAMILY[named] !== 'tracking') || notStars
@@ -96,6 +108,13 @@ export function evidenceOf(
     doubts: doubtsOf(measured, fit.path),
   };
 }
+
+/** No star of the outer cells is nearly as wide as the model makes the corners: they are empty, as in a picture of all the sky. */
+function reachesCorners(cornerFwhmPx: number, regions: Region[] = []): boolean {
+  const widest = Math.max(0, ...regions.map(({ fwhmPx }) => fwhmPx?.value ?? 0));
+  return widest === 0 || cornerFwhmPx < BEYOND_MEASURED * widest;
+}
+const BEYOND_MEASURED = 2;
 
 const OTHER_FIELD =
   'Point at a field with more stars, in the Milky Way for one, and take the same frame there.';

@@ -20,7 +20,9 @@ const TAILED = 0.1;
 /** The pattern that stands out most, in the order in which one sees them; null where none does. */
 export function findingOf(look: PlainLook): Finding | null {
   const { common, slope, bowl, radial, radialComet } = look;
-  const percent = ({ value }: { value: number }) => `${Math.round((Math.exp(Math.abs(value)) - 1) * 100)} %`;
+  // A straight law of logarithms carries no further.
+  const percent = ({ value }: { value: number }) =>
+    Math.abs(value) > Math.LN2 ? 'over 100 %' : `${Math.round((Math.exp(Math.abs(value)) - 1) * 100)} %`;
   if (stretchedAlike(look))
     return {
       cause: 'trailing',
