@@ -26,7 +26,7 @@ export async function explainFrame(
   if (isRoundPicture(stamps)) return failure('not-a-star-field', ROUND_PICTURE);
   const fitted = await fitField(stamps, known, rig, makePool, onProgress, signal);
   if (!fitted.ok) return fitted;
-  const judged = verdictOf(fitted.value, report, rig, plainLook(stamps, stampMoments(stamps)));
+  const judged = verdictOf(fitted.value, report, rig, plainLook(stamps, stampMoments(stamps)), stamps.nature);
   const corners = judged.budget.find(({ where }) => where === 'corners')!.variancePx2;
   return success({
     ...judged,

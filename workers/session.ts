@@ -29,6 +29,7 @@ import { summariseColours } from './regions/colour.ts';
 import { fineGridSize, gridRegions } from './regions/grid.ts';
 import { meanStars } from './regions/mean-star.ts';
 import { buildReport } from './regions/report.ts';
+import { sizeScatter } from './regions/size-scatter.ts';
 import { frameView, storedRange } from './view/frame-view.ts';
 import { cutoutOf, renderTile, type ChannelSky } from './view/pyramid.ts';
 import { OutOfMemory } from './wasm/arena.ts';
@@ -188,7 +189,11 @@ export class FrameSession {
 
   /** Native stamps for the field fit, see measure/stamps.ts. */
   stamps(handle: number, most: number): Outcome<StampSet> {
-    return this.cutStamps(handle, { most });
+    const cut = this.cutStamps(handle, { most });
+    if (!cut.ok || !this.held) return cut;
+    const { stars, frame } = this.held;
+    const sizes = sizeScatter(stars, frame.widthPx, frame.heightPx);
+    return success({ ...cut.value, nature: { sizes, developed: frame.meta.format === 'JPEG' } });
   }
 
   /** The stamp of one star of the table. */

@@ -73,8 +73,8 @@ function judgedFrame(
   const look = plainLook(stamps, stampMoments(stamps));
   return {
     file: report.file,
-    alone: verdictOf(alone, report, rig, look),
-    together: verdictOf(fit, report, rig, look),
+    alone: verdictOf(alone, report, rig, look, stamps.nature),
+    together: verdictOf(fit, report, rig, look, stamps.nature),
   };
 }
 

@@ -80,5 +80,11 @@ export async function runFrame(
   run.fitMs = performance.now() - started;
   if (!fit.ok) return { ...run, report, fault: fit.fault };
   const look = plainLook(stamps.value, stampMoments(stamps.value));
-  return { ...run, report, fit: fit.value, look, judgement: verdictOf(fit.value, report, rig, look) };
+  return {
+    ...run,
+    report,
+    fit: fit.value,
+    look,
+    judgement: verdictOf(fit.value, report, rig, look, stamps.value.nature),
+  };
 }

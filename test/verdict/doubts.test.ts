@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { FieldFit } from '../../workers/fit/field-fit.ts';
-import type { SizeScatter } from '../../workers/protocol/report.ts';
 import { UNKNOWN_RIG } from '../../workers/protocol/rig.ts';
+import type { SizeScatter } from '../../workers/protocol/stamps.ts';
 import { verdictOf } from '../../workers/verdict/verdict.ts';
 import { fitOf } from '../support/fit-of.ts';
 
@@ -23,8 +23,8 @@ const sizesOf = (scatter: number, perLight: number, sigma = 0.01): SizeScatter =
   perLight: { value: perLight, sigma },
 });
 const coma = () => fitOf({ comaField: 8 }, ['comaField']);
-const judge = (fit: FieldFit, sizes?: SizeScatter, developed?: true) =>
-  verdictOf(fit, { frame: { ...facts, ...(developed && { developed }) }, sensor, sizes }, UNKNOWN_RIG);
+const judge = (fit: FieldFit, sizes?: SizeScatter, developed = false) =>
+  verdictOf(fit, { frame: facts, sensor }, UNKNOWN_RIG, null, { sizes: sizes ?? null, developed });
 
 describe('what is measured may be no stars', () => {
   test('stars all alike change nothing', () => {

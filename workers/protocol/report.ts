@@ -13,8 +13,6 @@ export interface FrameReport {
   warnings: string[];
   frame: FrameFacts | null;
   stars: StarCounts;
-  /** Left out where too few objects tell. */
-  sizes?: SizeScatter;
   /** Only when asked for. */
   list?: ListedStar[];
   sensor: ShapeSummary;
@@ -24,15 +22,6 @@ export interface FrameReport {
   budget: BudgetEntry[] | null;
   causes: CauseEntry[] | null;
   verdict: Verdict | null;
-}
-
-/** How sizes of objects differ, all of the natural logarithm of the width at half height. */
-export interface SizeScatter {
-  objects: number;
-  /** Standard deviation from neighbour to neighbour beyond noise, once field and brightness are taken off. */
-  scatter: Estimate;
-  /** Growth per unit of the natural logarithm of the light: 0 where bright and faint are alike. */
-  perLight: Estimate;
 }
 
 /** A value with the standard error of that value (never the star-to-star scatter). */
@@ -53,8 +42,6 @@ export interface FrameFacts {
   /** Linear central obstruction, 0 to 1. */
   obstruction: number | null;
   arcsecPerPx: number | null;
-  /** Only where the format holds no raw light: a camera's developed picture. */
-  developed?: true;
 }
 
 export interface StarCounts {

@@ -1,3 +1,5 @@
+import type { Estimate } from './report.ts';
+
 /**
  * What the field fit sees of a frame, and all that it sees: native-resolution cut-outs of some stars, in electrons,
  * background still in. Flat arrays of `count` stamps of `sidePx` x `sidePx`, row by row.
@@ -19,4 +21,23 @@ export interface StampSet {
   originYPx: Float64Array;
   xPx: Float64Array;
   yPx: Float64Array;
+  /** Of the whole frame; left out where nobody asked. */
+  nature?: Nature;
+}
+
+/** What tells whether objects are stars as they fell on the sensor. */
+export interface Nature {
+  /** Null where too few objects tell. */
+  sizes: SizeScatter | null;
+  /** The format holds no raw light but a camera's developed picture. */
+  developed: boolean;
+}
+
+/** How sizes of objects differ, all of the natural logarithm of the width at half height. */
+export interface SizeScatter {
+  objects: number;
+  /** Standard deviation from neighbour to neighbour beyond noise, once field and brightness are taken off. */
+  scatter: Estimate;
+  /** Growth per unit of the natural logarithm of the light: 0 where bright and faint are alike. */
+  perLight: Estimate;
 }

@@ -6,7 +6,6 @@ import { arcsecPerPx, type Rig } from '../protocol/rig.ts';
 import type { StarTable } from '../protocol/stars.ts';
 import { gainSentence, type GainTold } from './gain-words.ts';
 import { gridRegions, shapeStars, summarise } from './grid.ts';
-import { sizeScatter } from './size-scatter.ts';
 
 export interface ReportInput {
   file: string;
@@ -29,8 +28,6 @@ export const FEWEST_STARS = 5;
 export function buildReport(input: ReportInput): FrameReport {
   const { file, frame, stars } = input;
   const shaped = shapeStars(stars);
-  const { widthPx, heightPx } = frame;
-  const sizes = sizeScatter(stars, widthPx, heightPx);
   return {
     format: 1,
     file,
@@ -42,9 +39,8 @@ export function buildReport(input: ReportInput): FrameReport {
       measured: shaped.length,
       saturated: stars.flags.reduce((count, flags) => count + (flags & FLAG.saturated ? 1 : 0), 0),
     },
-    ...(sizes && { sizes }),
     sensor: summarise(stars, shaped),
-    regions: gridRegions(stars, widthPx, heightPx, 3, 3),
+    regions: gridRegions(stars, frame.widthPx, frame.heightPx, 3, 3),
     model: null,
     budget: null,
     causes: null,
@@ -65,7 +61,6 @@ function frameFacts({ meta, widthPx, heightPx, mosaic }: Frame, rig: Partial<Rig
     apertureMm: rig.apertureMm ?? meta.apertureMm,
     obstruction: rig.obstruction ?? meta.obstruction,
     arcsecPerPx: arcsecPerPx({ focalLengthMm, pixelSizeUm }),
-    ...(meta.format === 'JPEG' && { developed: true }),
   };
 }
 

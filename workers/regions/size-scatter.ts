@@ -1,7 +1,7 @@
 import { robustRegression } from '../math/regression.ts';
 import { median, robustSigma } from '../math/robust.ts';
 import { FLAG } from '../protocol/flags.ts';
-import type { SizeScatter } from '../protocol/report.ts';
+import type { SizeScatter } from '../protocol/stamps.ts';
 import type { StarTable } from '../protocol/stars.ts';
 
 /** Too faint, cut off or run together: their sizes say nothing of what they are. Those that seem too large count. */

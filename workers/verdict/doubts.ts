@@ -1,6 +1,7 @@
 import type { FieldFit } from '../fit/field-fit.ts';
 import { normalCdf } from '../math/normal.ts';
-import type { Estimate, FrameReport } from '../protocol/report.ts';
+import type { Estimate } from '../protocol/report.ts';
+import type { Nature } from '../protocol/stamps.ts';
 
 /** What makes one doubt that the frame shows stars as they fell on the sensor, and the sentences that say so. */
 export interface Doubts {
@@ -27,11 +28,7 @@ const SURE = 0.95;
 export const NO_DOUBTS: Doubts = { notAllStars: false, brightnessAltered: false, sentences: [] };
 
 /** From the sizes of all objects; the two images of a kicked mount differ in size without being anything but stars. */
-export function doubtsOf(
-  { sizes, frame }: Pick<FrameReport, 'sizes' | 'frame'>,
-  path: FieldFit['path'],
-): Doubts {
-  const developed = frame?.developed ?? false;
+export function doubtsOf({ sizes, developed }: Nature, path: FieldFit['path']): Doubts {
   if (!sizes || path === 'jump' || path === 'swing') return { ...NO_DOUBTS, brightnessAltered: developed };
   const widens = surelyAbove(sizes.perLight, LIGHT_WIDENS);
   const differ = surelyAbove(sizes.scatter, STARS_DIFFER);

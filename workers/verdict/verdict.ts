@@ -13,9 +13,10 @@ import type {
 } from '../protocol/report.ts';
 import { FAMILY } from '../fit/causes.ts';
 import type { Rig } from '../protocol/rig.ts';
+import type { Nature } from '../protocol/stamps.ts';
 import { weighCauses } from './causes.ts';
 import { decide, unavoidable, type Evidence } from './decide.ts';
-import { doubtsOf, type Doubts } from './doubts.ts';
+import { doubtsOf, NO_DOUBTS, type Doubts } from './doubts.ts';
 import { goodEnough, headline, sureness } from './headline.ts';
 import type { MoveContext } from './move.ts';
 import { nextMoves } from './next-moves.ts';
@@ -38,12 +39,13 @@ const SURE = 0.9;
 /** From a fit, and from how the stars' shapes run over the field, to what a person should know and do. */
 export function verdictOf(
   fit: FieldFit,
-  measured: Pick<FrameReport, 'frame' | 'sensor' | 'sizes'> & Partial<Pick<FrameReport, 'regions'>>,
+  measured: Pick<FrameReport, 'frame' | 'sensor'> & Partial<Pick<FrameReport, 'regions'>>,
   rig: Rig,
   look: PlainLook | null = null,
+  nature?: Nature,
 ): Judgement {
   const model = fieldModel(fit);
-  const evidence = evidenceOf(fit, measured, rig, look);
+  const evidence = evidenceOf(fit, measured, rig, look, nature);
   const { budget, weighed, corners } = evidence;
   const { cause: named, confidence, rival, excused, sentence, headline: nothing } = decide(evidence);
   const plain = nothing ?? (sentence && `${sureness(confidence)} ${sentence}`);
@@ -90,9 +92,10 @@ export function verdictOf(
 /** What a decision rests on, from the same four. */
 export function evidenceOf(
   fit: FieldFit,
-  measured: Pick<FrameReport, 'frame' | 'sensor' | 'sizes'>,
+  measured: Pick<FrameReport, 'sensor'>,
   rig: Rig,
   look: PlainLook | null,
+  nature?: Nature,
 ): Evidence & { budget: BudgetEntry[]; doubts: Doubts } {
   const budget = blurBudget(budgetInput(fit));
   const corners = budget.find(({ where }) => where === 'corners')!.variancePx2;
@@ -105,7 +108,7 @@ export function evidenceOf(
     rig,
     fwhmPx,
     look,
-    doubts: doubtsOf(measured, fit.path),
+    doubts: nature ? doubtsOf(nature, fit.path) : NO_DOUBTS,
   };
 }
 
