@@ -9,14 +9,18 @@ export const useEarlierRuns = defineStore('earlier-runs', () => {
   const run = useRun();
   const shelf = new RunShelf(keep);
   const all = shallowRef<RunBrief[]>([]);
+  /** The run that was on the page when the list was read: it was being written then. */
+  const unfinished = shallowRef<number | null>(null);
   /** All but the one on the page, the one last seen first. */
-  const others = computed(() => all.value.filter(({ id }) => id !== run.keptId));
+  const others = computed(() => all.value.filter(({ id }) => id !== run.keptId && id !== unfinished.value));
   /** What was forgotten last, and the way back. */
   const forgotten = shallowRef<{ brief: RunBrief; restore: () => Promise<void> } | null>(null);
   const gone = shallowRef(false);
 
   const read = async () => {
-    all.value = await shelf.list();
+    const onPage = run.keptId;
+    const list = await shelf.list();
+    [all.value, unfinished.value] = [list, onPage];
   };
   watch([keep.changed, () => run.keptId], read, { immediate: true });
 
