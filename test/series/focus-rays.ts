@@ -45,17 +45,6 @@ interface Ray {
 const RAYS = 800;
 const SEEING = 2.3548;
 
-/**
- * How the pipeline's half-flux diameters depart from true ones: stars wider than their frame's come out wider by this power of
- * the ratio, as found on rendered frames with partly defocused stars (workers/series/focus-model.ts). `overFocus`: the frame's
- * size over that in focus, coma and all: on frames of four rendered bare paraboloids that stand in focus, measured against noise-free
- * stars, the power is 0.005 ± 0.011, where the size without coma would let expect 0.08.
- */
-const wingHabit = (overFocus: number, obstruction: number) => {
-  const end = Math.max(2.3, 3 - 2 * obstruction);
-  return 0.085 * Math.max(0, Math.min(1, (overFocus - 1.05) / 0.22, (end - overFocus) / (end - 1.5)));
-};
-
 export function rayRecords(run: RayRun): SeriesRecord[] {
   const random = createRandom(run.seed);
   const gauss = () => random.normal();
@@ -78,18 +67,13 @@ export function rayRecords(run: RayRun): SeriesRecord[] {
     const drawn = stars
       .filter(() => random.uniform() > 0.06)
       .map((star) => ({ star, ...cloud(run, unit, star, position, blur, frame === run.kicked ? 14 : 0) }));
-    const mean = drawn.reduce((sum, { hfdPx }) => sum + Math.log(hfdPx), 0) / drawn.length;
-    const focus =
-      drawn.reduce((sum, { star }) => sum + lnSizeInFocus(run, unit, star, blur), 0) / drawn.length;
     const rows = drawn.map(({ star, hfdPx, rmsPx, e1, e2 }) => {
       const noise = run.noise * (1 + 5 * star.faint ** 2);
-      const seen =
-        Math.log(hfdPx) + wingHabit(Math.exp(mean - focus), run.obstruction) * (Math.log(hfdPx) - mean);
       return {
         xPx: star.x + (run.widthPx - 1) / 2 + 0.1 * gauss(),
         yPx: star.y + (run.heightPx - 1) / 2 + 0.1 * gauss(),
-        hfdPx: Math.exp(seen + noise * gauss()),
-        hfdSigmaPx: noise * Math.exp(seen),
+        hfdPx: hfdPx * Math.exp(noise * gauss()),
+        hfdSigmaPx: noise * hfdPx,
         // Moments weigh the outskirts: noisier (rendered frames: four times as noisy in their square).
         rmsPx: rmsPx * Math.exp(2 * noise * moments.normal()),
         e1: e1 + noise * gauss(),
@@ -108,12 +92,6 @@ export function rayRecords(run: RayRun): SeriesRecord[] {
       });
     return record(run, rows, position, frame);
   });
-}
-
-/** ln of the half-flux diameter that a star has in focus, with its coma. */
-function lnSizeInFocus(run: RayRun, unit: Ray[], star: { x: number; y: number }, blurUm: number): number {
-  const sharp = { ...run, tiltUmPerMm: { x: 0, y: 0 }, curvaturePerM: 0, astigmatism: 0 };
-  return Math.log(cloud(sharp, unit, star, run.bestPosition, blurUm, 0).hfdPx);
 }
 
 /** Half-flux diameter (px) about the centroid and distortion of a star's rays. */

@@ -6,7 +6,7 @@ import { BaseExpectation, type FreeFit } from './base-prior.ts';
 import type { FitSettings } from './width-ratio.ts';
 import type { Field } from './field.ts';
 import { frameGain } from './frame-gain.ts';
-import { measureGrowth, NO_HALO, type Halo } from './growth.ts';
+import { haloBeyond, measureGrowth, NO_HALO, type Halo } from './growth.ts';
 import { frameHalo } from './halo.ts';
 import { centreShift, ShiftField } from './light-centre.ts';
 import { momentsOf, shapeOf, type FitStart, type PixelNoise } from './profile.ts';
@@ -88,7 +88,17 @@ export function learnFrame(space: Workspace, field: Field, shape: Moments, gain:
     free,
   );
   const shifts = shiftsOf(space, bright, { shape, form, radiusPx, noiseAt });
-  return { form, halo, typical, shifts, unitsPerElectron, gainLogSigma, noiseAt };
+  const beyond = haloBeyond(halo, radiusPx);
+  return {
+    form,
+    halo,
+    beyond,
+    typical,
+    shifts,
+    unitsPerElectron,
+    gainLogSigma,
+    noiseAt,
+  };
 }
 
 /** Bright and middling lone stars fitted with a free background. */

@@ -4,10 +4,10 @@ import { MEDIAN_OF_NINE, strays } from './base-prior.ts';
 import { heldProfile } from './held-shape.ts';
 import {
   HALO_LEVER,
-  haloBeyond,
   haloWithin,
   measureGrowth,
   NO_HALO,
+  type Edge,
   type Growth,
   type Halo,
 } from './growth.ts';
@@ -107,6 +107,8 @@ export interface Typical {
 /** What a star takes from the others of its frame. */
 export interface Shared {
   halo: Halo;
+  /** What of it lies beyond the aperture. */
+  beyond: Halo;
   /** Null when no star could be fitted. */
   typical: Typical | null;
   /** How far stars' light lies off their profiles' centres, see light-centre.ts. */
@@ -251,7 +253,7 @@ export function measureStar(
   form: WingForm,
   radiusPx: number,
   noise: PixelNoise,
-  { halo, typical, shifts }: Shared,
+  { halo, beyond, typical, shifts }: Shared,
 ): { star: MeasuredStar; profile: Profile; halfLight: HalfLight | null } | null {
   const {
     gathered,
@@ -274,21 +276,27 @@ export function measureStar(
   const seen = seenProfile(space, profile);
   const shaped = shapeOf(seen);
   const smooth = fittedProfile !== null || held !== null;
-  const skyLevel = halo.shares.length > 0 ? halo.skyOffset * target.sigma : profile.base;
   const count = gathered.count;
+  const under = (edge: Edge) => skyUnder(edge, profile, halo, target);
+  // A base that strays from the sky by more than their errors was bent by the star's own light.
+  const trusted = (edge: Edge) => {
+    const { base: level, variance } = under(edge);
+    const stray = Math.max(0, (profile.base - level) ** 2 - profile.errors.base - variance);
+    return { level, trust: smooth ? stray / (stray + variance) : 0 };
+  };
+  const skyAbout = halo.shares.length > 0 ? trusted : undefined;
   const grow = (about: Profile): Growth =>
-    measureGrowth(space, count, about, radiusPx, smooth, { halo, skyLevel });
+    measureGrowth(space, count, about, radiusPx, smooth, { halo, beyond, skyUnder: skyAbout });
   let growth = grow(profile);
   if (!fittedProfile) flags |= FLAG.unfitted;
   const ring = growth.middleOverRing < RING_SHARE && growth.rmsPx > RING_MIN_RMS_PX;
   // No smooth profile describes a ring: its light is counted pixel by pixel above the surroundings.
-  let baseVariance: number | null = null;
+  const bySky = smooth && (ring || (skyAbout?.(growth).trust ?? 0) > 0.5);
+  const baseVariance = bySky ? under(growth).variance : null;
   if (ring || !smooth) {
-    const under = smooth ? skyUnder(growth, profile, halo, target) : null;
-    const base = under ? under.base : profile.base + growth.outerLevel;
-    baseVariance = under && under.variance;
+    const base = smooth ? under(growth).base : profile.base + growth.outerLevel;
     growth = measureGrowth(space, count, { ...profile, base }, radiusPx, false, {
-      halo: smooth ? haloBeyond(halo, radiusPx) : NO_HALO,
+      halo: smooth ? beyond : NO_HALO,
     });
   } else {
     const trust = Math.min(1, shaped.fwhmPx * Math.sqrt(space.siteShare) - LEAST_CENTRED_PX);
@@ -348,11 +356,11 @@ export function measureStar(
 }
 
 /**
- * Sky under a star that no profile describes, stored units above the mesh: what the mesh says, from a thousand pixels but
+ * Sky under a star, stored units above the mesh: what the mesh says, from a thousand pixels but
  * as rough as it is here, together with the edge of the star's aperture less what such stars have there.
  */
 function skyUnder(
-  { outerLevel, outerPixels }: Growth,
+  { outerLevel, outerPixels }: Edge,
   { amplitude, base }: Profile,
   { skyOffset, edgePerHeight }: Halo,
   { sigma, roughness }: Target,

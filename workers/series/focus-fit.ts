@@ -34,7 +34,6 @@ const AIR_LEAST = 0.008;
 const AIR_MOST = 0.25;
 const AIR_ROUNDS = 4;
 const BEND_SIGMA = 0.006;
-const WINGS: Prior = { value: 1, sigma: 0.12 };
 /** Coma in px: where the search starts, and how far it may lie from none. */
 const COMA_START_PX = 0.5;
 const COMA_SIGMA_PX = 6;
@@ -54,7 +53,6 @@ function priorsOf(count: number, scale: Prior | null, airSigma: number): Priors 
   for (let k: number = P.core; k < P.comaX; k++) know(k, { value: 0, sigma: CORE_SIGMA });
   for (const k of [P.comaX, P.comaY, P.comaField]) know(k, { value: 0, sigma: COMA_SIGMA_PX });
   know(P.bend, { value: 0, sigma: BEND_SIGMA });
-  know(P.wings, WINGS);
   for (let k: number = P.air; k < count; k++) know(k, { value: 0, sigma: airSigma });
   if (scale) know(P.lnScale, scale);
   return { centre, weight };
@@ -63,7 +61,6 @@ function priorsOf(count: number, scale: Prior | null, airSigma: number): Priors 
 /** A start with the parameters that have a usual value at it. */
 export function plainStart(frames: number): Float64Array {
   const start = new Float64Array(P.air + frames);
-  start[P.wings] = WINGS.value;
   start[P.comaField] = COMA_START_PX;
   return start;
 }

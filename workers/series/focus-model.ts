@@ -8,9 +8,8 @@ import type { FocusSamples } from './focus-samples.ts';
  *   core = exp(lnCore + air of the frame) sqrt(1 + c1 x + c2 y + c3 x² + c4 xy + c5 y²)
  *   coma (sagittal, px) = |(comaX, comaY) + comaField (x, y)|
  * The core's map takes up what little widens stars besides focus and coma; the air changes from frame to frame.
- *   ln measured = v - bend (v - v0)² + wings b (v - mean of v over the frame)
- * with v = ln size and v0 the same in focus: `bend` lets rings be measured a little small; `wings` = 1 is the pipeline's
- * own habit, see `wingShare`.
+ *   ln measured = v - bend (v - v0)²
+ * with v = ln size and v0 the same in focus: `bend` lets rings be measured a little small.
  */
 export const P = {
   focus: 0,
@@ -24,8 +23,7 @@ export const P = {
   comaY: 12,
   comaField: 13,
   bend: 14,
-  wings: 15,
-  air: 16,
+  air: 15,
 } as const;
 
 export interface FocusModel {
@@ -79,18 +77,6 @@ const excessAt = (theta: Float64Array, x: number, y: number): number =>
       theta[P.core + 4] * y * y,
   );
 
-/**
- * The measurement shares the form of the wings among a frame's stars, which makes the wide ones of a partly defocused
- * frame a little too wide and the narrow ones too narrow: by this power of their size over the frame's. Found on rendered
- * frames of six telescopes (f/4 to f/7): none in focus, 0.07 to 0.1 at one and a half times the size in focus, none again
- * where stars are rings, which are counted by pixels; with a central obstruction rings come earlier.
- */
-const wingShare = (sizeOverFocus: number, obstruction: number): number => {
-  const end = Math.max(2.3, 3 - 2 * obstruction);
-  const share = Math.min(1, (sizeOverFocus - 1.05) / 0.22, (end - sizeOverFocus) / (end - 1.5));
-  return 0.085 * Math.max(0, share);
-};
-
 /** ln of the size that the model expects of every sample, and the derivatives by all parameters (row-major) if wanted. */
 export interface Predicted {
   value: Float64Array;
@@ -99,44 +85,17 @@ export interface Predicted {
 
 export function predict(model: FocusModel, theta: Float64Array, s: FocusSamples, slopes: boolean): Predicted {
   const n = theta.length;
-  const frames = model.positions.length;
-  const raw = new Float64Array(s.count);
-  const inFocus = new Float64Array(s.count);
   const gradient = slopes ? new Float64Array(s.count * n) : null;
-  const mean = new Float64Array(frames);
-  const meanInFocus = new Float64Array(frames);
-  const weight = new Float64Array(frames);
-  const meanGradient = slopes ? new Float64Array(frames * n) : null;
-  for (let i = 0; i < s.count; i++) {
-    const f = s.frame[i];
-    const row = gradient?.subarray(i * n, (i + 1) * n) ?? null;
-    rawSize(model, theta, s, i, row, raw, inFocus);
-    const w = 1 / (s.sigma[i] ** 2 + 1e-4);
-    weight[f] += w;
-    mean[f] += w * raw[i];
-    meanInFocus[f] += w * inFocus[i];
-    if (row) for (let k = 0; k < n; k++) if (row[k] !== 0) meanGradient![f * n + k] += w * row[k];
-  }
-  const wings = new Float64Array(frames);
-  for (let f = 0; f < frames; f++) {
-    if (weight[f] === 0) continue;
-    mean[f] /= weight[f];
-    wings[f] = wingShare(Math.exp(mean[f] - meanInFocus[f] / weight[f]), model.obstruction);
-    if (meanGradient) for (let k = 0; k < n; k++) meanGradient[f * n + k] /= weight[f];
-  }
   const value = new Float64Array(s.count);
   for (let i = 0; i < s.count; i++) {
-    const f = s.frame[i];
-    const grown = raw[i] - inFocus[i];
-    const beside = raw[i] - mean[f];
-    const power = theta[P.wings] * wings[f];
-    value[i] = raw[i] - theta[P.bend] * grown ** 2 + power * beside;
-    if (!gradient) continue;
-    const own = 1 - 2 * theta[P.bend] * grown + power;
-    for (let k = 0; k < n; k++)
-      gradient[i * n + k] = own * gradient[i * n + k] - power * meanGradient![f * n + k];
-    gradient[i * n + P.bend] = -(grown ** 2);
-    gradient[i * n + P.wings] = wings[f] * beside;
+    const row = gradient?.subarray(i * n, (i + 1) * n) ?? null;
+    const { raw, inFocus } = rawSize(model, theta, s, i, row);
+    const grown = raw - inFocus;
+    value[i] = raw - theta[P.bend] * grown ** 2;
+    if (!row) continue;
+    const own = 1 - 2 * theta[P.bend] * grown;
+    for (let k = 0; k < n; k++) row[k] *= own;
+    row[P.bend] = -(grown ** 2);
   }
   return { value, gradient };
 }
@@ -161,18 +120,15 @@ function rawSize(
   s: FocusSamples,
   i: number,
   row: Float64Array | null,
-  raw: Float64Array,
-  inFocus: Float64Array,
-): void {
+): { raw: number; inFocus: number } {
   const [x, y, f] = [s.x[i], s.y[i], s.frame[i]];
   const scale = Math.exp(theta[P.lnScale]);
   const z = defocusAt(theta, positions[f], x, y) * scale;
   const excess = excessAt(theta, x, y);
   const lnCore = theta[P.lnCore] + theta[P.air + f] + Math.log1p(excess) / 2;
   const comaPx = comaAt(theta, x, y);
-  raw[i] = lnSize(law, coma, z, lnCore, comaPx);
-  inFocus[i] = lnSize(law, coma, 0, lnCore, comaPx);
-  if (!row) return;
+  const sizes = { raw: lnSize(law, coma, z, lnCore, comaPx), inFocus: lnSize(law, coma, 0, lnCore, comaPx) };
+  if (!row) return sizes;
   const dz = 0.02 / law.slope + 0.004 * Math.abs(z);
   const byZ =
     ((lnSize(law, coma, z + dz, lnCore, comaPx) - lnSize(law, coma, z - dz, lnCore, comaPx)) / (2 * dz)) *
@@ -197,11 +153,12 @@ function rawSize(
     row[P.comaY] = byComa * uy;
     row[P.comaField] = byComa * (ux * x + uy * y);
   }
-  if (excess <= LEAST_EXCESS) return;
+  if (excess <= LEAST_EXCESS) return sizes;
   const half = byCore / (2 * (1 + excess));
   row[P.core] = half * x;
   row[P.core + 1] = half * y;
   row[P.core + 2] = half * x * x;
   row[P.core + 3] = half * x * y;
   row[P.core + 4] = half * y * y;
+  return sizes;
 }
