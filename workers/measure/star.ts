@@ -290,9 +290,9 @@ export function measureStar(
   let growth = grow(profile);
   if (!fittedProfile) flags |= FLAG.unfitted;
   const ring = growth.middleOverRing < RING_SHARE && growth.rmsPx > RING_MIN_RMS_PX;
-  // No smooth profile describes a ring: its light is counted pixel by pixel above the surroundings.
   const bySky = smooth && (ring || (skyAbout?.(growth).trust ?? 0) > 0.5);
   const baseVariance = bySky ? under(growth).variance : null;
+  // No smooth profile describes a ring: its light is counted pixel by pixel above the surroundings.
   if (ring || !smooth) {
     const base = smooth ? under(growth).base : profile.base + growth.outerLevel;
     growth = measureGrowth(space, count, { ...profile, base }, radiusPx, false, {
